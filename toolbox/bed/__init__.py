@@ -1,0 +1,1 @@
+"""From soundings and a shoreline to the lake bed."""

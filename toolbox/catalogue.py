@@ -1,0 +1,88 @@
+"""Catalogue: every tool, in reading order; then those of other packages."""
+
+import functools
+from collections.abc import Callable
+from importlib import import_module
+from importlib.metadata import entry_points
+from typing import Any
+
+from toolbox.errors import ParameterError
+from toolbox.tool import Tool
+
+__all__ = ["CHAPTERS", "broken", "find", "tools"]
+
+CHAPTERS: dict[str, tuple[str, ...]] = {
+    "Reduction": (
+        "toolbox.reduction.water_level:reduce_to_datum",
+        "toolbox.reduction.cleaning:reject_outside",
+    ),
+    "Bed": (
+        "toolbox.bed.triangulation:triangulate",
+        "toolbox.bed.gridding:grid_bed",
+        "toolbox.bed.support:distance_to_soundings",
+    ),
+    "Terrain": (
+        "toolbox.terrain.slope:slope",
+        "toolbox.terrain.ruggedness:surface_area_ratio",
+    ),
+    "Volume": (
+        "toolbox.volume.hypsography:hypsography",
+        "toolbox.volume.morphometry:morphometry",
+        "toolbox.volume.rules:volume_from_areas",
+    ),
+}
+"""The toolbox's own tools by chapter."""
+
+GROUP = "toolbox.tools"
+"""Entry-point group in which other packages announce their tools."""
+
+
+@functools.cache
+def tools() -> dict[str, Callable[..., Any]]:
+    """Return all tools by name, other packages' after our own."""
+    own = [_load(place) for places in CHAPTERS.values() for place in places]
+    return {record(function).name: function for function in (*own, *_foreign()[0])}
+
+
+def broken() -> dict[str, str]:
+    """Return the tools of other packages that cannot be used, each with its error."""
+    return _foreign()[1]
+
+
+def record(function: Callable[..., Any]) -> Tool:
+    """Return the record of a declared tool."""
+    found = getattr(function, "tool", None)
+    if not isinstance(found, Tool):
+        raise TypeError(f"{function!r} is not declared as a tool")
+    return found
+
+
+def find(name: str) -> Callable[..., Any]:
+    """Return the tool of a name, or raise ParameterError."""
+    try:
+        return tools()[name]
+    except KeyError:
+        raise ParameterError(f"there is no tool {name!r}; 'leadline tools' lists them") from None
+
+
+def _load(place: str) -> Callable[..., Any]:
+    module, name = place.split(":")
+    function: Callable[..., Any] = getattr(import_module(module), name)
+    return function
+
+
+@functools.cache
+def _foreign() -> tuple[tuple[Callable[..., Any], ...], dict[str, str]]:
+    found, faults = [], {}
+    taken = {_load(place).tool.name for places in CHAPTERS.values() for place in places}  # type: ignore[attr-defined]
+    for entry in entry_points(group=GROUP):
+        try:
+            function = entry.load()
+            if record(function).name in taken:
+                raise TypeError(f"the name {record(function).name!r} is taken")
+            record(function).params  # noqa: B018 - resolving its types is the test
+            taken.add(record(function).name)
+            found.append(function)
+        except Exception as error:  # whatever is wrong with it, it must not harm the others
+            faults[entry.name] = f"{type(error).__name__}: {' '.join(str(error).split())}"
+    return tuple(found), faults

@@ -1,0 +1,242 @@
+"""Describe: a tool as an OGC API - Processes description and as a page of documentation."""
+
+import json
+import re
+import sys
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from toolbox.catalogue import CHAPTERS, record, tools
+from toolbox.formats.doors import READERS, SUFFIXES
+from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
+from toolbox.tool import Param, Tool, read_params
+
+__all__ = ["describe", "page", "reader_params", "write_pages"]
+
+_MEDIA: dict[type, list[dict[str, Any]]] = {
+    Grid: [
+        {
+            "type": "string",
+            "contentEncoding": "binary",
+            "contentMediaType": "image/tiff; application=geotiff",
+        }
+    ],
+    Table: [{"type": "string", "contentMediaType": "text/csv"}],
+    Tin: [
+        {
+            "type": "string",
+            "contentEncoding": "binary",
+            "contentMediaType": "application/geopackage+sqlite3",
+        }
+    ],
+}
+_FEATURES: list[dict[str, Any]] = [
+    {
+        "allOf": [
+            {"format": "geojson-feature-collection"},
+            {"$ref": "https://geojson.org/schema/FeatureCollection.json"},
+        ]
+    },
+    {
+        "type": "string",
+        "contentEncoding": "binary",
+        "contentMediaType": "application/geopackage+sqlite3",
+    },
+]
+_WORDS = {
+    Soundings: "Point soundings",
+    Shoreline: "Polygons of the water",
+    Breaklines: "Lines of known depth",
+    Tin: "A lake bed",
+    Grid: "A raster",
+    Table: "A table",
+}
+
+
+def reader_params(param: Param) -> tuple[Param, ...]:
+    """Return the reading options of a parameter that is a layer, none for others."""
+    reader = READERS.get(param.type)
+    return read_params(reader)[1:] if reader else ()
+
+
+def describe(tool: Tool) -> dict[str, Any]:
+    """Return the OGC API - Processes description of a tool.
+
+    Parameters
+    ----------
+    tool : Tool
+        Any in the catalogue.
+
+    Returns
+    -------
+    dict
+        After OGC 18-062r2, process description; ready for JSON.
+    """
+    return {
+        "id": tool.name,
+        "title": tool.title,
+        "description": tool.summary,
+        "version": version("leadline"),
+        "jobControlOptions": ["sync-execute", "async-execute"],
+        "outputTransmission": ["value", "reference"],
+        "inputs": {param.name: _input(param) for param in tool.params},
+        "outputs": {
+            "result": {"title": _WORDS[tool.returns], "schema": _layer_schema(tool.returns)}
+        },
+    }
+
+
+def _input(param: Param) -> dict[str, Any]:
+    return {
+        "title": param.name.replace("_", " "),
+        "description": param.text,
+        "schema": _schema(param),
+        "minOccurs": 1 if param.required else 0,
+        "maxOccurs": 1,
+    }
+
+
+def _layer_schema(kind: type) -> dict[str, Any]:
+    options = _MEDIA.get(kind, _FEATURES)
+    return options[0] if len(options) == 1 else {"oneOf": options}
+
+
+def _schema(param: Param) -> dict[str, Any]:
+    if param.type in READERS:
+        return _layer_schema(param.type)
+    schema = (
+        {"type": "array", "items": _number(param), "minItems": 1} if param.many else _scalar(param)
+    )
+    if param.default not in (None, ...) and not param.required:
+        schema["default"] = param.default
+    return schema
+
+
+def _scalar(param: Param) -> dict[str, Any]:
+    if param.choices:
+        return {"type": "string", "enum": list(param.choices)}
+    if param.type is bool:
+        return {"type": "boolean"}
+    return {"type": "string"} if param.type is str else _number(param)
+
+
+def _number(param: Param) -> dict[str, Any]:
+    schema: dict[str, Any] = {"type": "integer" if param.type is int else "number"}
+    if limits := param.range:
+        named = {"minimum": limits.min, "maximum": limits.max, "exclusiveMinimum": limits.above}
+        schema |= {name: value for name, value in named.items() if value is not None}
+        schema |= {"x-ogc-unit": limits.unit} if limits.unit else {}
+    return schema
+
+
+def page(tool: Tool) -> str:
+    """Return the documentation page of a tool in Markdown."""
+    layers = [param for param in tool.params if param.type in READERS]
+    parts = [
+        f"# {tool.title}",
+        f"`leadline {tool.name}`, in Python `{tool.function.__module__}.{tool.function.__name__}`",
+        _usage(tool),
+        _body(tool),
+        "## Parameters",
+        _table(tool.params, tool.name),
+        "## Result",
+        _result(tool),
+        *(_reading(param) for param in layers),
+    ]
+    return "\n\n".join(parts) + "\n"
+
+
+def _usage(tool: Tool) -> str:
+    names = [
+        param.name.upper() for param in tool.params if param.type in READERS and param.required
+    ]
+    suffix = SUFFIXES[tool.returns][0]
+    return f"    leadline {tool.name} {' '.join(names)} --out RESULT{suffix}"
+
+
+def _body(tool: Tool) -> str:
+    """Prose of the docstring: everything but the lists of parameters, results and errors."""
+    sections = re.split(r"\n\n(?=\w[\w ]*\n-{3,}\n)", tool.doc)
+    prose = [sections[0]]
+    for section in sections[1:]:
+        heading, _, text = section.partition("\n")
+        if heading in ("Notes", "References", "Examples"):
+            prose.append(f"## {heading}\n\n{text.partition(chr(10))[2]}")
+    return "\n\n".join(prose)
+
+
+def _result(tool: Tool) -> str:
+    found = re.search(r"Returns\n-+\n\S+\n((?:    .*\n?|\n)+)", tool.doc + "\n")
+    text = re.sub(r"^    ", "", found[1], flags=re.M).strip() if found else ""
+    return f"{_WORDS[tool.returns]} ({', '.join(SUFFIXES[tool.returns])}). {text}"
+
+
+def _table(params: tuple[Param, ...], name: str) -> str:
+    rows = ["| name | value | meaning |", "| --- | --- | --- |"]
+    rows += [f"| `{param.name}` | {_allowed(param)} | {param.text} |" for param in params]
+    return "\n".join(rows)
+
+
+def _allowed(param: Param) -> str:
+    if param.type in READERS:
+        kind = f"{_WORDS[param.type].lower()} (file)"
+    elif param.choices:
+        kind = ", ".join(f"`{choice}`" for choice in param.choices)
+    elif param.range:
+        kind = ("numbers " if param.many else "number ") + str(param.range)
+    else:
+        kind = {bool: "yes or no", str: "text", int: "whole number"}.get(param.type, "file name")
+    if param.required:
+        return kind
+    return f"{kind}; optional" if param.default is None else f"{kind}; default `{param.default}`"
+
+
+def _reading(param: Param) -> str:
+    options = reader_params(param)
+    if not options:
+        return f"## Reading `{param.name}`\n\nNo options."
+    rows = [
+        f"| `--{option_name(param, option)}` | {_allowed(option)} | {option.text} |"
+        for option in options
+    ]
+    head = f"## Reading `{param.name}`\n\n| option | value | meaning |\n| --- | --- | --- |\n"
+    return head + "\n".join(rows)
+
+
+def option_name(param: Param, option: Param) -> str:
+    """Name the command-line option that says how a layer is read."""
+    return f"{param.name}-{option.name}".replace("_", "-")
+
+
+def write_pages(folder: Path) -> None:
+    """Write one page per tool and their index."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in pages().items():
+        (folder / name).write_text(text, encoding="utf-8")
+
+
+def pages() -> dict[str, str]:
+    """Return all generated pages by file name."""
+    listed = ["# Tools", "One page per tool, written from its declaration."]
+    texts: dict[str, str] = {}
+    for chapter, places in CHAPTERS.items():
+        listed.append(f"## {chapter}")
+        rows = []
+        for function in _of(places):
+            tool = record(function)
+            texts[f"{tool.name}.md"] = page(tool)
+            rows.append(f"- [{tool.title}]({tool.name}.md): {tool.summary}")
+        listed.append("\n".join(rows))
+    return {"index.md": "\n\n".join(listed) + "\n"} | texts
+
+
+def _of(places: tuple[str, ...]) -> list[Callable[..., Any]]:
+    names = {place.split(":")[1].replace("_", "-") for place in places}
+    return [function for name, function in tools().items() if name in names]
+
+
+if __name__ == "__main__":
+    write_pages(Path(sys.argv[1]))
+    sys.stdout.write(json.dumps(sorted(pages())) + "\n")

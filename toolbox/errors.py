@@ -1,0 +1,43 @@
+"""What can go wrong, in one family.
+
+Every error a person can cause is a :class:`ToolboxError`, says in one line what is wrong, the
+value given and what is allowed, and is also the built-in error that a Python caller expects.
+"""
+
+__all__ = [
+    "InputFileError",
+    "LayerError",
+    "OutputError",
+    "ParameterError",
+    "SettingsError",
+    "TooLargeError",
+    "ToolboxError",
+]
+
+
+class ToolboxError(Exception):
+    """Root of the family: catch this to catch them all."""
+
+
+class ParameterError(ToolboxError, ValueError):
+    """A parameter is outside what a tool allows."""
+
+
+class LayerError(ToolboxError, ValueError):
+    """A layer contradicts itself or does not fit the layer beside it."""
+
+
+class InputFileError(ToolboxError, ValueError):
+    """A file cannot be read as what it should be."""
+
+
+class SettingsError(ToolboxError, ValueError):
+    """A survey file has a key or a value that is not allowed."""
+
+
+class OutputError(ToolboxError, OSError):
+    """A result cannot be written where it was asked for."""
+
+
+class TooLargeError(ToolboxError, MemoryError):
+    """A result would not fit into memory."""

@@ -1,0 +1,83 @@
+"""Columns: which column of a table means what, by the names people commonly give them."""
+
+import re
+from collections.abc import Iterable
+
+from toolbox.errors import InputFileError
+
+__all__ = [
+    "DEPTH",
+    "EASTING",
+    "ELEVATION",
+    "LATITUDE",
+    "LINE",
+    "LONGITUDE",
+    "NORTHING",
+    "TIME",
+    "find",
+    "need",
+    "unit_of",
+]
+
+EASTING = ("easting", "east", "x", "e", "xcoord", "coordx", "utme", "utmx", "pointx")
+NORTHING = ("northing", "north", "y", "n", "ycoord", "coordy", "utmn", "utmy", "pointy")
+LONGITUDE = ("longitude", "lon", "long", "lng")
+LATITUDE = ("latitude", "lat")
+DEPTH = ("depth", "waterdepth", "sounding", "tiefe", "profondeur", "profundidad", "diepte", "djup")
+ELEVATION = ("elevation", "elev", "bedelevation", "bottomelevation", "altitude")
+TIME = ("time", "timeutc", "datetime", "timestamp", "utc")
+LINE = ("line", "lineid", "track", "cast", "transect")
+
+_UNITS = {
+    "m": "m",
+    "metre": "m",
+    "metres": "m",
+    "meter": "m",
+    "meters": "m",
+    "cm": "cm",
+    "ft": "ft",
+    "feet": "ft",
+    "foot": "ft",
+    "fm": "fathom",
+    "fathom": "fathom",
+    "fathoms": "fathom",
+}
+_SUFFIX = re.compile(rf"[\s_.(\[]+({'|'.join(_UNITS)})[)\]]?$", re.IGNORECASE)
+
+
+def find(columns: Iterable[str], names: Iterable[str]) -> str | None:
+    """Return the column that bears one of some common names, whatever its case and unit.
+
+    Parameters
+    ----------
+    columns : iterable of str
+        Of the table. One that says its unit is preferred to one that does not.
+    names : iterable of str
+        Common names, in lower case without blanks, the best first.
+
+    Returns
+    -------
+    str or None
+        None where there is none.
+    """
+    ranked = sorted(map(str, columns), key=lambda column: unit_of(column) is None)
+    bare = {column: re.sub(r"[\W_]", "", _SUFFIX.sub("", column)).lower() for column in ranked}
+    return next((column for name in names for column in ranked if bare[column] == name), None)
+
+
+def unit_of(column: str) -> str | None:
+    """Return the length unit that a name ends in, such as ``depth_ft`` or ``Depth (m)``."""
+    found = _SUFFIX.search(column)
+    return _UNITS[found[1].lower()] if found else None
+
+
+def need(found: str | None, columns: Iterable[str], file: object, what: str) -> str:
+    """Return the column found or named, refusing a name the table does not have."""
+    listed = list(map(str, columns))
+    if found is None:
+        raise InputFileError(
+            f"{file} has no column that is plainly the {what}; name one of {', '.join(listed)}"
+        )
+    if found not in listed:
+        raise InputFileError(f"{file} has no column {found!r}, only {', '.join(listed)}")
+    return found

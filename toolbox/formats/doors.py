@@ -1,0 +1,119 @@
+"""Doors: which reader and which writer belongs to which noun."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from toolbox.errors import ParameterError
+from toolbox.formats.bed_file import read_bed, write_bed
+from toolbox.formats.delimited import read_delimited, write_delimited
+from toolbox.formats.geotiff import read_grid, write_grid
+from toolbox.formats.paths import existing_file
+from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
+from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.vector import VECTOR_SUFFIXES, write_features
+from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+__all__ = ["READERS", "SUFFIXES", "read_table", "shoreline_frame", "write"]
+
+
+def read_table(
+    path: Path,
+    *,
+    delimiter: str | None = None,
+    decimal: str | None = None,
+    encoding: str = "utf-8-sig",
+) -> Table:
+    """Read a table of figures.
+
+    Parameters
+    ----------
+    path : Path
+        Delimited text with a header line.
+    delimiter : str, optional
+        Between columns, if it cannot be found out.
+    decimal : str, optional
+        Decimal mark, if it cannot be found out.
+    encoding : str
+        Encoding of the text.
+
+    Returns
+    -------
+    Table
+        Columns of numbers where every cell is one.
+    """
+    frame = read_delimited(
+        existing_file(path), delimiter=delimiter, decimal=decimal, encoding=encoding
+    )
+    if frame.attrs["decimal"] == ",":
+        for name in frame.select_dtypes(exclude="number").columns:
+            changed = frame[name].str.replace(",", ".", regex=False)
+            if changed.str.fullmatch(r"\s*[-+]?\d*\.?\d+\s*").all():
+                frame[name] = changed.astype(float)
+    return Table(frame, path.stem)
+
+
+READERS: dict[type, Callable[..., Any]] = {
+    Soundings: read_soundings,
+    Shoreline: read_shoreline,
+    Breaklines: read_breaklines,
+    Tin: read_bed,
+    Grid: read_grid,
+    Table: read_table,
+}
+"""How each noun is read; the keyword parameters are the options a person may give."""
+
+SUFFIXES: dict[type, tuple[str, ...]] = {
+    Soundings: (".gpkg", ".csv", *(s for s in VECTOR_SUFFIXES if s not in (".gpkg", ".json"))),
+    Shoreline: tuple(s for s in VECTOR_SUFFIXES if s != ".json"),
+    Tin: (".gpkg",),
+    Grid: (".tif",),
+    Table: (".csv",),
+}
+"""File names each noun can be written to, the usual first."""
+
+
+def write(value: Any, path: Path) -> None:
+    """Write a noun to a file whose suffix fits it.
+
+    Raises
+    ------
+    ParameterError
+        If it does not.
+    """
+    allowed = SUFFIXES[type(value)]
+    if path.suffix.lower() not in allowed:
+        kind = type(value).__name__.lower()
+        raise ParameterError(f"a {kind} is written as {', '.join(allowed)}, got {path.name!r}")
+    if isinstance(value, Grid):
+        write_grid(value, path)
+    elif isinstance(value, Tin):
+        write_bed(value, path)
+    elif isinstance(value, Table):
+        write_delimited(value.frame, path)
+    elif isinstance(value, Shoreline):
+        write_features(shoreline_frame(value), path, layer="shoreline")
+    else:
+        _write_soundings(value, path)
+
+
+def _write_soundings(soundings: Soundings, path: Path) -> None:
+    if path.suffix.lower() == ".csv":
+        place = soundings.coordinates
+        frame = soundings.frame.drop(columns="geometry")
+        frame = frame.assign(easting=place[:, 0], northing=place[:, 1])
+        write_delimited(frame[["easting", "northing", *frame.columns[:-2]]], path)
+    else:
+        write_features(soundings.frame, path, layer="soundings")
+
+
+def shoreline_frame(shoreline: Shoreline) -> "GeoDataFrame":
+    """Make a layer of the water's polygons, one feature a part."""
+    import geopandas
+
+    parts = list(shoreline.polygons.geoms)
+    columns = {"depth": shoreline.depth, "islands": [len(part.interiors) for part in parts]}
+    return geopandas.GeoDataFrame(columns, geometry=parts, crs=shoreline.crs)

@@ -1,0 +1,97 @@
+"""GeoTIFF: grids as cloud-optimized rasters that any GIS loads."""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from toolbox.errors import InputFileError
+from toolbox.layers import Grid
+from toolbox.layers.crs import is_metric, parse_crs
+
+__all__ = ["NODATA", "read_grid", "write_grid"]
+
+NODATA = -9999.0
+"""Written where a grid has no value: every GIS knows it, a NaN not every one."""
+
+_CREATION = {"compress": "DEFLATE", "predictor": "YES", "overview_resampling": "AVERAGE"}
+
+
+def read_grid(path: Path, *, band: int = 1, crs: str | None = None) -> Grid:
+    """Read one band of a raster.
+
+    Parameters
+    ----------
+    path : Path
+        Any raster format that GDAL reads.
+    band : int
+        Which band, from 1.
+    crs : str, optional
+        Used where the file names none.
+
+    Returns
+    -------
+    Grid
+        NaN where the file says there is no data.
+
+    Raises
+    ------
+    InputFileError
+        If it is no raster, has no such band, or lies in no projected CRS in metres.
+    """
+    import rasterio
+
+    try:
+        with rasterio.open(path) as source:
+            if not 1 <= band <= source.count:
+                raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
+            values = source.read(band, masked=True).astype(np.float32).filled(np.nan)
+            return Grid(
+                values,
+                source.transform,
+                _crs(source.crs, path, crs),
+                source.descriptions[band - 1] or path.stem,
+                source.units[band - 1] or "",
+            )
+    except rasterio.errors.RasterioError as error:
+        raise InputFileError(
+            f"{path} cannot be read as a raster: {' '.join(str(error).split())}"
+        ) from error
+
+
+def _crs(found: Any, path: Path, given: str | None) -> Any:
+    if not found and given is None:
+        raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
+    crs = parse_crs(found.to_wkt() if found else given)
+    if not is_metric(crs):
+        raise InputFileError(f"{path} must lie in a projected CRS in metres, got {crs.name!r}")
+    return crs
+
+
+def write_grid(grid: Grid, path: Path) -> None:
+    """Write a grid as Cloud Optimized GeoTIFF, deflated, with overviews.
+
+    The nodata value is declared, the band carries its name and unit, and values are those of
+    cell centres (PixelIsArea).
+    """
+    from rasterio.io import MemoryFile
+    from rasterio.shutil import copy
+
+    rows, cols = grid.shape
+    profile = {
+        "driver": "GTiff",
+        "dtype": "float32",
+        "count": 1,
+        "height": rows,
+        "width": cols,
+        "transform": grid.transform,
+        "crs": grid.crs.to_wkt() if grid.crs else None,
+        "nodata": NODATA,
+    }
+    with MemoryFile() as memory:
+        with memory.open(**profile) as plain:
+            plain.write(np.nan_to_num(grid.values, nan=NODATA), 1)
+            plain.set_band_description(1, grid.name)
+            plain.units = (grid.unit,)
+        with memory.open() as plain:
+            copy(plain, path, driver="COG", **_CREATION)

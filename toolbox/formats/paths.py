@@ -1,0 +1,93 @@
+"""Paths: checked before anything is read, written beside and moved in whole."""
+
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from toolbox.errors import InputFileError, OutputError
+
+__all__ = ["existing_file", "new_file", "new_folder"]
+
+
+def existing_file(path: Path) -> Path:
+    """Return `path` if it is a file with something in it; raise InputFileError otherwise."""
+    try:
+        if path.is_dir():
+            raise InputFileError(f"{path} is a folder, a file is needed")
+        if not path.is_file():
+            raise InputFileError(f"{path} does not exist")
+        if path.stat().st_size == 0:
+            raise InputFileError(f"{path} is empty")
+        with path.open("rb"):
+            return path
+    except OSError as error:
+        raise InputFileError(f"{path} cannot be read: {error.strerror or error}") from error
+
+
+@contextmanager
+def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
+    """Give a temporary path beside `path`, and move it there when all went well.
+
+    Parameters
+    ----------
+    path : Path
+        Where the file is wanted.
+    overwrite : bool
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    OutputError
+        If something is there already, or the folder cannot be written. Nothing is left behind.
+    """
+    if path.exists() and (path.is_dir() or not overwrite):
+        raise OutputError(f"{path} exists already; choose another name or allow overwriting")
+    with _beside(path) as place:
+        yield place / path.name
+        (place / path.name).replace(path)
+
+
+@contextmanager
+def new_folder(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
+    """Give a temporary folder beside `path`, and move it there when all went well.
+
+    Parameters
+    ----------
+    path : Path
+        Where the folder is wanted.
+    overwrite : bool
+        Whether a folder that is there may be replaced, as a whole.
+
+    Raises
+    ------
+    OutputError
+        If something is there already, or the folder cannot be written. Nothing is left behind.
+    """
+    if path.exists() and not (overwrite and path.is_dir()):
+        raise OutputError(f"{path} exists already; choose another name or allow overwriting")
+    with _beside(path) as place:
+        fresh = place / "fresh"
+        fresh.mkdir()
+        yield fresh
+        if path.exists():
+            path.rename(place / "former")
+        fresh.rename(path)
+
+
+@contextmanager
+def _beside(path: Path) -> Iterator[Path]:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        place = Path(tempfile.mkdtemp(prefix=f".{path.name}.", dir=path.parent))
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
+    try:
+        yield place
+    except OSError as error:
+        if isinstance(error, OutputError):
+            raise
+        raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
+    finally:
+        shutil.rmtree(place, ignore_errors=True)

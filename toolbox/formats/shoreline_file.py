@@ -1,0 +1,168 @@
+"""Shorelines and breaklines from vector files."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import numpy as np
+
+from toolbox.errors import InputFileError
+from toolbox.formats.paths import existing_file
+from toolbox.formats.soundings_file import Unit, depths_of
+from toolbox.formats.vector import read_features
+from toolbox.layers import Breaklines, Shoreline
+from toolbox.layers.crs import project, working_crs
+from toolbox.tool import Range
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from pyproj import CRS
+
+__all__ = ["read_breaklines", "read_shoreline"]
+
+
+def read_shoreline(
+    path: Path,
+    *,
+    crs: str | None = None,
+    layer: str | None = None,
+    where: str | None = None,
+    depth: Annotated[float, Range("m")] = 0.0,
+    open_edges: Path | None = None,
+    open_within: Annotated[float, Range("m", above=0)] = 5.0,
+) -> Shoreline:
+    """Read a shoreline of polygons.
+
+    Parameters
+    ----------
+    path : Path
+        GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet. Islands may be holes, or rings
+        stacked upon the water.
+    crs : str, optional
+        CRS of the coordinates, where the file names none.
+    layer : str, optional
+        Layer of a file that holds several.
+    where : str, optional
+        Condition on its features, such as "label = 'North basin'".
+    depth : float
+        Depth of the mapped water's edge below the datum, negative above it.
+    open_edges : Path, optional
+        Lines or polygons that mark where the edge is not a shore: a river reach's ends, a bay cut
+        off a larger water.
+    open_within : float
+        How near to those marks the edge is open.
+
+    Returns
+    -------
+    Shoreline
+        In a projected CRS in metres; its notes name every repair.
+
+    Raises
+    ------
+    InputFileError
+        If the file is no vector layer.
+    LayerError
+        If it holds no usable polygon.
+    """
+    frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
+    target = _target(frame, path)
+    shoreline = Shoreline.from_shapes(_projected(frame, target, path), target, depth=depth)
+    if open_edges is None:
+        return shoreline
+    marks = read_features(existing_file(Path(open_edges)), crs=crs)
+    return shoreline.with_open_edges(_projected(marks, target, path), within=open_within)
+
+
+def read_breaklines(
+    path: Path,
+    *,
+    crs: str | None = None,
+    layer: str | None = None,
+    where: str | None = None,
+    depth: str | None = None,
+    elevation: str | None = None,
+    unit: Unit | None = None,
+    positive: Literal["down", "up"] = "down",
+    datum: Annotated[float, Range("m")] | None = None,
+) -> Breaklines:
+    """Read lines of known depth, such as isobaths.
+
+    Parameters
+    ----------
+    path : Path
+        GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet; lines, or polygons whose rings
+        are meant.
+    crs : str, optional
+        CRS of the coordinates, where the file names none.
+    layer : str, optional
+        Layer of a file that holds several.
+    where : str, optional
+        Condition on its features.
+    depth : str, optional
+        Column of depths, if its name does not tell.
+    elevation : str, optional
+        Column of elevations instead of depths; needs the datum.
+    unit : str, optional
+        Unit of depths or elevations; if left out, what the column's name says, or metres.
+    positive : str
+        Direction in which depths grow.
+    datum : float, optional
+        Elevation of the datum water level, to turn elevations into depths.
+
+    Returns
+    -------
+    Breaklines
+        In a projected CRS in metres.
+
+    Raises
+    ------
+    InputFileError
+        If the file is no vector layer, or a line has no depth.
+    """
+    frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
+    target = _target(frame, path)
+    values, notes = depths_of(
+        frame, path, depth=depth, elevation=elevation, unit=unit, positive=positive, datum=datum
+    )
+    if not np.isfinite(values).all():
+        raise InputFileError(f"{path}: feature {int(np.isnan(values).argmax()) + 1} has no depth")
+    shapes = _projected(frame, target, path)
+    lines = [
+        np.column_stack([line, np.full(len(line), value)])
+        for shape, value in zip(shapes, values, strict=True)
+        for line in _lines(shape, path)
+    ]
+    return Breaklines(tuple(lines), target, tuple(notes))
+
+
+def _target(frame: "GeoDataFrame", path: Path) -> "CRS":
+    bounds = frame.total_bounds
+    if not np.isfinite(bounds).all():
+        raise InputFileError(f"{path} holds only empty geometries")
+    return working_crs(frame.crs, tuple(bounds))
+
+
+def _projected(frame: "GeoDataFrame", target: "CRS", path: Path) -> list[Any]:
+    import shapely
+
+    shapes = shapely.force_2d(frame.geometry.array)
+    if frame.crs != target:
+        shapes = shapely.transform(shapes, lambda place: project(place, frame.crs, target))
+    if not np.isfinite(shapely.get_coordinates(shapes)).all():
+        raise InputFileError(f"{path} lies outside what {target.name!r} can map")
+    return list(shapes)
+
+
+def _lines(shape: Any, path: Path) -> list[np.ndarray]:
+    import shapely
+
+    lines = []
+    for part in shapely.get_parts(shape):
+        if part.geom_type == "Polygon":
+            lines += [part.exterior, *part.interiors]
+        elif part.geom_type in ("LineString", "LinearRing"):
+            lines.append(part)
+        else:
+            raise InputFileError(
+                f"{path}: breaklines must be lines or rings, got a {part.geom_type}"
+            )
+    return [shapely.get_coordinates(line) for line in lines]

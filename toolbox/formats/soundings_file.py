@@ -1,0 +1,255 @@
+"""Soundings from files: text or vector points, in whatever units and signs they come."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import numpy as np
+
+from toolbox.errors import InputFileError, ParameterError
+from toolbox.formats import columns as names
+from toolbox.formats.delimited import numbers, read_delimited
+from toolbox.formats.paths import existing_file
+from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
+from toolbox.layers import Soundings
+from toolbox.layers.crs import parse_crs, project, working_crs
+from toolbox.tool import Range
+from toolbox.units import convert
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from pyproj import CRS
+
+__all__ = ["Unit", "depths_of", "read_soundings"]
+
+Unit = Literal["m", "cm", "ft", "survey_foot", "fathom"]
+_KEPT = ("time", "line", "source", "sd", "sd_xy", "flag", "reason", "canopy")
+
+
+def read_soundings(
+    path: Path,
+    *,
+    crs: str | None = None,
+    layer: str | None = None,
+    where: str | None = None,
+    easting: str | None = None,
+    northing: str | None = None,
+    depth: str | None = None,
+    elevation: str | None = None,
+    unit: Unit | None = None,
+    positive: Literal["down", "up"] = "down",
+    datum: Annotated[float, Range("m")] | None = None,
+    delimiter: str | None = None,
+    decimal: str | None = None,
+    encoding: str = "utf-8-sig",
+) -> Soundings:
+    """Read point soundings.
+
+    Parameters
+    ----------
+    path : Path
+        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet.
+    crs : str, optional
+        CRS of the coordinates, where the file names none. Text with columns named longitude and
+        latitude is taken as WGS 84 if this is left out.
+    layer : str, optional
+        Layer of a file that holds several.
+    where : str, optional
+        Condition on the features of a vector file, such as "line = '7'".
+    easting : str, optional
+        Column of eastings or longitudes, if its name does not tell.
+    northing : str, optional
+        Column of northings or latitudes, if its name does not tell.
+    depth : str, optional
+        Column of depths, if its name does not tell; "Z" for the points' own third coordinate.
+    elevation : str, optional
+        Column of bed elevations instead of depths; needs the datum.
+    unit : str, optional
+        Unit of the depths or elevations; if left out, what the column's name says, or metres.
+    positive : str
+        Direction in which depths grow.
+    datum : float, optional
+        Elevation of the datum water level, to turn elevations into depths.
+    delimiter : str, optional
+        Between columns of text, if it cannot be found out.
+    decimal : str, optional
+        Decimal mark of text, if it cannot be found out.
+    encoding : str
+        Encoding of text.
+
+    Returns
+    -------
+    Soundings
+        As many as the file has, in a projected CRS in metres. Missing depths and places are
+        flagged; the notes say what was assumed.
+
+    Raises
+    ------
+    InputFileError
+        If the file is not what it should be; the message names the line or the columns.
+    """
+    existing_file(path)
+    if path.suffix.lower() in VECTOR_SUFFIXES:
+        frame = read_features(path, layer=layer, where=where, crs=crs)
+        place, source_crs = _places(frame, path), frame.crs
+        notes: list[str] = []
+    else:
+        frame = read_delimited(path, delimiter=delimiter, decimal=decimal, encoding=encoding)
+        columns = _coordinate_columns(frame, path, easting, northing)
+        place = np.column_stack([numbers(frame, column, path) for column in columns])
+        source_crs, notes = _text_crs(columns, path, crs)
+        frame = frame.drop(columns=list(columns))
+    values, told = depths_of(
+        frame, path, depth=depth, elevation=elevation, unit=unit, positive=positive, datum=datum
+    )
+    place, work_crs = _projected(place, source_crs, path)
+    extra, odd = _extra(frame)
+    return _soundings(place, values, work_crs, (*notes, *told, *odd), extra)
+
+
+def depths_of(
+    frame: "pd.DataFrame",
+    path: Path,
+    *,
+    depth: str | None = None,
+    elevation: str | None = None,
+    unit: Unit | None = None,
+    positive: Literal["down", "up"] = "down",
+    datum: float | None = None,
+) -> tuple[np.ndarray, list[str]]:
+    """Take depths in metres, positive down, from a table.
+
+    Returns
+    -------
+    values : (n,) array
+        NaN where missing.
+    notes : list of str
+        What was assumed.
+
+    Raises
+    ------
+    InputFileError
+        If no column is plainly the depth, or most depths lie above the water.
+    ParameterError
+        If depth and elevation are both named, or the datum is missing.
+    """
+    column, is_elevation = _depth_column(frame, path, depth, elevation)
+    raw = _thirds(frame, path) if column.upper() == "Z" and column not in frame else None
+    raw = numbers(frame, column, path) if raw is None else raw
+    said = names.unit_of(column)
+    notes = [f"column {column!r} read in {said}, as its name says"] if said and not unit else []
+    values = np.asarray(convert(raw, unit or said or "m", "m"), float)
+    if is_elevation:
+        if datum is None:
+            raise ParameterError(f"{path}: elevations need the datum's elevation: give datum")
+        return datum - values, notes
+    if positive == "up":
+        return -values, notes
+    if (values < 0).sum() > (values > 0).sum():
+        raise InputFileError(
+            f"{path}: most depths in column {column!r} are negative; if they grow upwards, "
+            "give positive = 'up'; if they are elevations, give elevation and datum"
+        )
+    return values, notes
+
+
+def _depth_column(
+    frame: "pd.DataFrame", path: Path, depth: str | None, elevation: str | None
+) -> tuple[str, bool]:
+    if depth is not None and elevation is not None:
+        raise ParameterError(f"{path}: name a column of depths or of elevations, not both")
+    given = depth or elevation
+    if given is not None:
+        third = given.upper() == "Z" and "geometry" in frame
+        return (given if third else names.need(given, frame.columns, path, "depth")), depth is None
+    found = names.find(frame.columns, names.DEPTH)
+    if found is None and (found := names.find(frame.columns, names.ELEVATION)):
+        return found, True
+    others = [column for column in frame.columns if column != "geometry"]
+    return names.need(found, others, path, "depth"), False
+
+
+def _thirds(frame: "pd.DataFrame", path: Path) -> np.ndarray:
+    import shapely
+
+    shapes = frame["geometry"].array
+    if not shapely.has_z(shapes).all():
+        raise InputFileError(f"{path}: the points have no third coordinate")
+    return np.asarray(shapely.get_z(shapes))
+
+
+def _places(frame: Any, path: Path) -> np.ndarray:
+    kinds = set(frame.geometry.dropna().geom_type) - {"Point"}
+    if kinds:
+        raise InputFileError(f"{path}: soundings must be points, got {', '.join(sorted(kinds))}")
+    return np.column_stack([frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()])
+
+
+def _coordinate_columns(
+    frame: "pd.DataFrame", path: Path, easting: str | None, northing: str | None
+) -> tuple[str, str]:
+    for east, north in ((names.EASTING, names.NORTHING), (names.LONGITUDE, names.LATITUDE)):
+        found = names.find(frame.columns, east), names.find(frame.columns, north)
+        if all(found):
+            break
+    if not frame.attrs["header"] and len(frame.columns) >= 3:
+        found = "1", "2"
+    return (
+        names.need(easting or found[0], frame.columns, path, "easting or longitude"),
+        names.need(northing or found[1], frame.columns, path, "northing or latitude"),
+    )
+
+
+def _text_crs(columns: tuple[str, str], path: Path, crs: str | None) -> tuple["CRS", list[str]]:
+    if crs is not None:
+        return parse_crs(crs), []
+    if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
+        return parse_crs("EPSG:4326"), ["longitude and latitude taken as WGS 84"]
+    raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
+
+
+def _projected(place: np.ndarray, crs: "CRS", path: Path) -> tuple[np.ndarray, "CRS"]:
+    known = place[np.isfinite(place).all(axis=1)]
+    if not len(known):
+        raise InputFileError(f"{path} holds no coordinates")
+    low, high = known.min(axis=0), known.max(axis=0)
+    if crs.is_geographic and (np.abs([low, high]) > [360, 90]).any():
+        raise InputFileError(
+            f"{path}: coordinates up to {np.abs([low, high]).max():g} are no degrees, as their "
+            f"CRS {crs.name!r} asks; give the right crs"
+        )
+    target = working_crs(crs, (low[0], low[1], high[0], high[1]))
+    return (place if target == crs else project(place, crs, target)), target
+
+
+def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
+    """Columns that soundings carry on, and what was odd about them."""
+    import pandas as pd
+
+    kept: dict[str, Any] = {name: frame[name].to_numpy() for name in _KEPT if name in frame}
+    notes = []
+    if (column := names.find(frame.columns, names.LINE)) is not None:
+        kept["line"] = frame[column].astype(str).to_numpy()
+    if (column := names.find(frame.columns, names.TIME)) is not None:
+        kept["time"] = pd.to_datetime(
+            frame[column], utc=True, errors="coerce", format="ISO8601"
+        ).to_numpy()
+        if unread := int(pd.isna(kept["time"]).sum()):
+            notes = [f"{unread} times in column {column!r} are not ISO 8601 and were left empty"]
+    for name in ("sd", "sd_xy", "canopy"):
+        if name in kept:
+            kept[name] = pd.to_numeric(frame[name], errors="coerce").to_numpy(float)
+    return kept, notes
+
+
+def _soundings(
+    place: np.ndarray, depth: np.ndarray, crs: "CRS", notes: tuple[str, ...], extra: dict[str, Any]
+) -> Soundings:
+    reason = extra.pop("reason", np.full(len(depth), ""))
+    flagged = extra.pop("flag", np.zeros(len(depth), bool))
+    soundings = Soundings.from_arrays(place, depth, crs=crs, notes=notes, **extra)
+    flagged = np.isin(flagged.astype(str), ("True", "true", "1"))
+    for text in np.unique(reason[flagged].astype(str)):
+        soundings = soundings.reject(
+            flagged & (reason.astype(str) == text), text or "flagged in the file"
+        )
+    return soundings

@@ -1,0 +1,144 @@
+"""Vector files: GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from toolbox.errors import InputFileError, ParameterError
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+__all__ = ["VECTOR_SUFFIXES", "layer_names", "read_features", "write_features"]
+
+_DRIVERS = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".shp": "ESRI Shapefile", ".fgb": "FlatGeobuf"}
+_PARQUET = (".parquet", ".geoparquet")
+VECTOR_SUFFIXES = (*_DRIVERS, ".json", *_PARQUET)
+
+
+def layer_names(path: Path) -> list[str]:
+    """List the vector layers in a file."""
+    import fiona
+
+    try:
+        return list(fiona.listlayers(path))
+    except (fiona.errors.FionaError, ValueError) as error:
+        raise InputFileError(
+            f"{path} cannot be read as a vector layer: {_one_line(error)}"
+        ) from error
+
+
+def read_features(
+    path: Path, *, layer: str | None = None, where: str | None = None, crs: str | None = None
+) -> "GeoDataFrame":
+    """Read one layer.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    layer : str, optional
+        Needed where the file holds several.
+    where : str, optional
+        Condition that features must meet, in the dialect of OGR SQL: ``"label = 'North basin'"``.
+    crs : str, optional
+        Used where the file names none.
+
+    Returns
+    -------
+    GeoDataFrame
+        Its CRS is known.
+
+    Raises
+    ------
+    InputFileError
+        If the file is no vector layer, holds no such layer or feature, or names no CRS and none
+        is given.
+    """
+    frame = (
+        _read_parquet(path, where) if path.suffix.lower() in _PARQUET else _read(path, layer, where)
+    )
+    if not len(frame):
+        raise InputFileError(f"{path} holds no features" + (f" where {where}" if where else ""))
+    return _with_crs(frame, path, crs)
+
+
+def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
+    import geopandas
+    from pyogrio.errors import DataLayerError, DataSourceError
+
+    names = layer_names(path)
+    if layer is None and len(names) > 1:
+        raise InputFileError(f"{path} holds several layers, name one of {', '.join(names)}")
+    if layer is not None and layer not in names:
+        raise InputFileError(f"{path} has no layer {layer!r}, only {', '.join(names)}")
+    try:
+        frame = geopandas.read_file(path, layer=layer or names[0], where=where)
+    except (DataLayerError, DataSourceError, ValueError) as error:
+        raise InputFileError(f"{path} cannot be read: {_one_line(error)}") from error
+    if "geometry" not in frame:
+        raise InputFileError(f"{path} holds a table without geometry")
+    return frame
+
+
+def _read_parquet(path: Path, where: str | None) -> "GeoDataFrame":
+    import geopandas
+    import pyarrow
+
+    if where is not None:
+        raise ParameterError(f"where is not for Parquet files, got {where!r}")
+    try:
+        return geopandas.read_parquet(path)
+    except (pyarrow.ArrowException, ValueError, OSError) as error:
+        raise InputFileError(f"{path} cannot be read as GeoParquet: {_one_line(error)}") from error
+
+
+def _with_crs(frame: "GeoDataFrame", path: Path, crs: str | None) -> "GeoDataFrame":
+    from toolbox.layers.crs import parse_crs
+
+    if frame.crs is None and crs is None:
+        raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
+    if frame.crs is None:
+        return frame.set_crs(parse_crs(crs))
+    return frame.set_crs(parse_crs(frame.crs), allow_override=True)
+
+
+def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: bool = False) -> None:
+    """Write one layer.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        The features.
+    path : Path
+        Its suffix names the format; GeoJSON is written in longitude and latitude on WGS 84, as
+        RFC 7946 asks.
+    layer : str
+        Name of the layer.
+    append : bool
+        Whether the file holds other layers that stay (GeoPackage).
+
+    Raises
+    ------
+    ParameterError
+        If the suffix names no format that can be written.
+    """
+    suffix = path.suffix.lower()
+    if suffix in _PARQUET:
+        frame.to_parquet(path)
+        return
+    if suffix not in _DRIVERS:
+        allowed = ", ".join((*_DRIVERS, *_PARQUET))
+        raise ParameterError(f"vector layers are written as {allowed}, got {path.name!r}")
+    options: dict[str, Any] = {"layer": layer}
+    if suffix == ".gpkg" and not append:
+        options["dataset_options"] = {"VERSION": "1.3"}  # older desktop GIS know it
+    if suffix == ".geojson":
+        frame = frame.to_crs(4326) if frame.crs is not None else frame
+        options = {"layer": layer, "RFC7946": "YES", "WRITE_NAME": "YES"}
+    frame.to_file(
+        path, driver=_DRIVERS[suffix], mode="a" if append else "w", index=False, **options
+    )
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())

@@ -1,0 +1,250 @@
+"""Shoreline: the water's edge, islands and open ends included."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from toolbox.errors import LayerError
+from toolbox.layers.crs import check_projected
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+    from shapely import MultiLineString, MultiPolygon, Polygon
+
+__all__ = ["Shoreline"]
+
+SLIVER_M2 = 1.0
+"""Parts and holes smaller than this are digitising noise (common practice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Shoreline:
+    """The water as polygons with islands as holes.
+
+    Parameters
+    ----------
+    polygons : MultiPolygon
+        Valid, in a projected CRS in metres.
+    crs : CRS or None
+        Projected, in metres; None is a plane.
+    depth : float
+        Depth of the water's edge below the datum water level, m: 0 when mapped at the datum,
+        negative when mapped at a higher water.
+    open_edges : MultiLineString, optional
+        Parts of the edge with water on both sides, such as the ends of a river reach.
+    notes : tuple of str
+        What was repaired or assumed when the layer was read.
+
+    Raises
+    ------
+    LayerError
+        If the polygons are empty, invalid or smaller than a sliver.
+    """
+
+    polygons: "MultiPolygon"
+    crs: "CRS | None"
+    depth: float = 0.0
+    open_edges: "MultiLineString | None" = None
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_projected(self.crs, "shoreline")
+        if self.polygons.is_empty or not self.polygons.is_valid:
+            raise LayerError("shoreline must be valid polygons, got an empty or invalid shape")
+        if self.polygons.area < SLIVER_M2:
+            raise LayerError(
+                f"shoreline must enclose {SLIVER_M2:g} m2 or more, got {self.polygons.area:.3g} m2;"
+                " is its CRS right?"
+            )
+        if not np.isfinite(self.depth):
+            raise LayerError(f"depth of the shoreline must be finite, got {self.depth}")
+
+    @classmethod
+    def from_shapes(
+        cls, shapes: Iterable[Any], crs: "CRS | None", *, depth: float = 0.0
+    ) -> "Shoreline":
+        """Make a shoreline of polygons as they come, and say what was repaired.
+
+        Parameters
+        ----------
+        shapes : iterable of Polygon or MultiPolygon
+            Islands may be holes, or rings stacked upon the water (even-odd).
+        crs : CRS or None
+            Projected, in metres; None is a plane.
+        depth : float
+            Depth of the water's edge below the datum water level, m.
+
+        Returns
+        -------
+        Shoreline
+            Its `notes` name every repair.
+
+        Raises
+        ------
+        LayerError
+            If there is no polygon, or something else than polygons.
+        """
+        import shapely
+
+        parts, notes = _valid_parts(shapes)
+        parts, unstacked = _unstack(parts)
+        parts, cleaned = _without_slivers(parts)
+        notes += unstacked + cleaned
+        if not parts:
+            raise LayerError(
+                f"shoreline must enclose at least {SLIVER_M2:g} m2, and no part of it does;"
+                " is its CRS right?"
+            )
+        return cls(shapely.MultiPolygon(parts), crs, depth, None, tuple(notes))
+
+    @property
+    def islands(self) -> list[Any]:
+        """The islands' rings."""
+        return [ring for part in self.polygons.geoms for ring in part.interiors]
+
+    def ground_area(self) -> float:
+        """Area of the water on the ground, islands left out, m2 (geodesic; plane without a CRS)."""
+        if self.crs is None:
+            return float(self.polygons.area)
+        return sum(abs(self._geodesic(part)[0]) for part in self.polygons.geoms)
+
+    def ground_length(self) -> float:
+        """Length of the shoreline on the ground, islands included, m."""
+        if self.crs is None:
+            return float(self.polygons.length)
+        return sum(self._geodesic(part)[1] for part in self.polygons.geoms)
+
+    def _geodesic(self, part: "Polygon") -> tuple[float, float]:
+        import shapely
+
+        from toolbox.layers.crs import project
+
+        assert self.crs is not None
+        geodetic, geod = self.crs.geodetic_crs, self.crs.get_geod()
+        assert geodetic is not None
+        assert geod is not None
+        crs = self.crs
+        degrees = shapely.transform(part, lambda xy: project(xy, crs, geodetic))
+        # a geodesic ring is signed by its direction: holes must run against the outside
+        return geod.geometry_area_perimeter(shapely.geometry.polygon.orient(degrees))
+
+    def with_open_edges(self, marks: Iterable[Any], *, within: float = 5.0) -> "Shoreline":
+        """Declare as open the parts of the edge that lie near some lines or inside some polygons.
+
+        Parameters
+        ----------
+        marks : iterable of geometry
+            In the shoreline's CRS.
+        within : float
+            How near, m.
+
+        Returns
+        -------
+        Shoreline
+            With `open_edges`.
+
+        Raises
+        ------
+        LayerError
+            If no part of the edge is that near.
+        """
+        import shapely
+
+        near = shapely.unary_union([shapely.force_2d(mark) for mark in marks]).buffer(within)
+        open_part = shapely.line_merge(self.polygons.boundary.intersection(near))
+        lines = [part for part in shapely.get_parts(open_part) if part.length > 0]
+        if not lines:
+            raise LayerError(f"open edges must lie within {within:g} m of the shoreline, none does")
+        return replace(self, open_edges=shapely.MultiLineString(lines))
+
+    def to_crs(self, crs: "CRS") -> "Shoreline":
+        """Project to another CRS in metres."""
+        import shapely
+
+        from toolbox.layers.crs import project
+
+        if self.crs is None or self.crs == crs:
+            return self
+        here = self.crs
+        moved = shapely.transform(self.polygons, lambda xy: project(xy, here, crs))
+        ends = self.open_edges and shapely.transform(
+            self.open_edges, lambda xy: project(xy, here, crs)
+        )
+        if not np.isfinite(shapely.get_coordinates(moved)).all():
+            raise LayerError(f"shoreline lies outside what {crs.name!r} can map")
+        fresh = Shoreline.from_shapes([moved], crs, depth=self.depth)
+        return replace(fresh, open_edges=ends, notes=self.notes + fresh.notes)
+
+
+def _valid_parts(shapes: Iterable[Any]) -> tuple[list["Polygon"], list[str]]:
+    """Split into valid polygons."""
+    import shapely
+
+    parts: list[Polygon] = []
+    notes: list[str] = []
+    for number, shape in enumerate(shapes, start=1):
+        if shape is None or shape.is_empty:
+            notes.append(f"shape {number} is empty: left out")
+            continue
+        if shape.geom_type not in ("Polygon", "MultiPolygon"):
+            raise LayerError(
+                f"shoreline must be polygons, got a {shape.geom_type} (shape {number})"
+            )
+        flat = shapely.remove_repeated_points(shapely.force_2d(shape), 0.0)
+        if not flat.is_valid:
+            notes.append(f"shape {number} repaired: {shapely.is_valid_reason(flat)}")
+            flat = shapely.make_valid(flat)
+        parts += [part for part in _leaves(flat) if part.geom_type == "Polygon"]
+    return parts, notes
+
+
+def _leaves(shape: Any) -> list[Any]:
+    return [
+        leaf for part in getattr(shape, "geoms", [shape]) for leaf in getattr(part, "geoms", [part])
+    ]
+
+
+def _unstack(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
+    """Turn rings that lie upon the water into islands (and upon islands into water again)."""
+    import shapely
+
+    kept: list[Polygon] = []
+    stacked = joined = repeated = filled = 0
+    for part in sorted(parts, key=lambda p: p.area, reverse=True):
+        within = [k for k, water in enumerate(kept) if water.contains(part)]
+        overlapping = [k for k, water in enumerate(kept) if water.overlaps(part)]
+        if any(water.equals(part) for water in kept):
+            repeated += 1
+        elif any(shapely.Polygon(hole).equals(part) for water in kept for hole in water.interiors):
+            filled += 1
+        elif within:
+            kept[within[0]] = kept[within[0]].difference(part)
+            stacked += 1
+        elif overlapping:
+            kept[overlapping[0]] = kept[overlapping[0]].union(part)
+            joined += 1
+        else:
+            kept.append(part)
+    told = (
+        (stacked, "rings stacked upon the water made islands"),
+        (joined, "overlapping parts joined"),
+        (repeated, "repeated polygons left out"),
+        (filled, "polygons that fill an island taken as land"),
+    )
+    flat = [leaf for part in kept for leaf in _leaves(part) if leaf.geom_type == "Polygon"]
+    return flat, [f"{count} {what}" for count, what in told if count]
+
+
+def _without_slivers(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
+    import shapely
+
+    whole = [part for part in parts if part.area >= SLIVER_M2]
+    holes = 0
+    for number, part in enumerate(whole):
+        islands = [ring for ring in part.interiors if shapely.Polygon(ring).area >= SLIVER_M2]
+        holes += len(part.interiors) - len(islands)
+        whole[number] = shapely.Polygon(part.exterior, islands)
+    told = ((len(parts) - len(whole), "parts"), (holes, "holes"))
+    return whole, [f"{n} {what} below {SLIVER_M2:g} m2 left out" for n, what in told if n]

@@ -1,0 +1,179 @@
+"""Soundings: the depths that were read, each with its place, its source and its fate."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from toolbox.errors import LayerError
+from toolbox.layers.crs import check_projected, project
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+    from pyproj import CRS
+
+__all__ = ["Soundings"]
+
+_FILL = {
+    "time": np.datetime64("NaT"),
+    "line": "",
+    "source": "point",
+    "sd": np.nan,
+    "sd_xy": np.nan,
+    "flag": False,
+    "reason": "",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Soundings:
+    """Point soundings, none of them ever dropped.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        Points in a projected CRS in metres. Column ``depth``: metres below the datum water level,
+        positive down. Columns added where missing: ``time`` (UTC), ``line``, ``source`` (cast,
+        track, plummet, point), ``sd`` and ``sd_xy`` (m), ``flag`` (True: rejected), ``reason``.
+    notes : tuple of str
+        What was assumed or mended when the layer was read.
+
+    Raises
+    ------
+    LayerError
+        If a sounding that is not flagged has no depth or no place, or a flag has no reason.
+    """
+
+    frame: "GeoDataFrame"
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if "depth" not in self.frame:
+            raise LayerError(f"soundings need a column 'depth', got {list(self.frame.columns)}")
+        absent = {name: fill for name, fill in _FILL.items() if name not in self.frame}
+        object.__setattr__(self, "frame", self.frame.assign(**absent))
+        check_projected(self.crs, "soundings")
+        place = np.isfinite(self.coordinates).all(axis=1)
+        bad = ~self.flag & ~(np.isfinite(self.depth) & place)
+        if bad.any():
+            raise LayerError(f"sounding {int(bad.argmax())} has no depth or no place, and no flag")
+        unexplained = self.flag & (self.frame["reason"] == "").to_numpy()
+        if unexplained.any():
+            raise LayerError(f"sounding {int(unexplained.argmax())} is flagged without a reason")
+
+    @classmethod
+    def from_arrays(
+        cls,
+        coordinates: np.ndarray,
+        depth: np.ndarray,
+        *,
+        crs: "CRS | None",
+        notes: tuple[str, ...] = (),
+        **columns: Any,
+    ) -> "Soundings":
+        """Make soundings of plain arrays; missing depths and places are flagged.
+
+        Parameters
+        ----------
+        coordinates : (n, 2) array
+            Easting and northing, m.
+        depth : (n,) array
+            Metres below the datum water level, positive down.
+        crs : CRS or None
+            Projected, in metres; None is a plane.
+        notes : tuple of str
+            What was assumed on the way.
+        **columns
+            Further columns, such as ``time`` or ``line``.
+
+        Returns
+        -------
+        Soundings
+            With reason ``no depth`` or ``no position`` where these are missing.
+        """
+        import geopandas
+        import shapely
+
+        coordinates, depth = np.asarray(coordinates, float), np.asarray(depth, float)
+        place = np.isfinite(coordinates).all(axis=1)
+        points = np.full(len(depth), None, dtype=object)
+        points[place] = shapely.points(coordinates[place])
+        reason = np.where(place, np.where(np.isfinite(depth), "", "no depth"), "no position")
+        data = {"depth": depth, "flag": reason != "", "reason": reason} | columns
+        return cls(geopandas.GeoDataFrame(data, geometry=points, crs=crs), notes)
+
+    @classmethod
+    def joined(cls, parts: "Sequence[Soundings]") -> "Soundings":
+        """Put several layers of one CRS together, in their order."""
+        import pandas as pd
+
+        if any(part.crs != parts[0].crs for part in parts):
+            raise LayerError("soundings to join must be in one CRS, project them first")
+        frame = pd.concat([part.frame for part in parts], ignore_index=True)
+        return cls(frame, tuple(note for part in parts for note in part.notes))
+
+    @property
+    def crs(self) -> "CRS | None":
+        """Coordinate reference system."""
+        return self.frame.crs
+
+    @property
+    def depth(self) -> np.ndarray:
+        """Depths, shape (n,), m below the datum water level."""
+        return self.frame["depth"].to_numpy(float)
+
+    @property
+    def flag(self) -> np.ndarray:
+        """Which are rejected, shape (n,)."""
+        return self.frame["flag"].to_numpy(bool)
+
+    @property
+    def coordinates(self) -> np.ndarray:
+        """Easting and northing, shape (n, 2), m; NaN where there is no place."""
+        points = self.frame.geometry
+        return np.column_stack([points.x.to_numpy(), points.y.to_numpy()])
+
+    @property
+    def kept(self) -> "Soundings":
+        """The soundings that are not rejected."""
+        return Soundings(self.frame[~self.flag], self.notes)
+
+    def __len__(self) -> int:
+        """Count all soundings, rejected ones too."""
+        return len(self.frame)
+
+    def reject(self, which: np.ndarray, reason: str) -> "Soundings":
+        """Flag more soundings; those already flagged keep their reason.
+
+        Parameters
+        ----------
+        which : (n,) array of bool
+            The soundings to reject.
+        reason : str
+            Why, in a few words.
+
+        Returns
+        -------
+        Soundings
+            As many as before.
+        """
+        new = np.asarray(which, bool) & ~self.flag
+        reasons = np.where(new, reason, self.frame["reason"].to_numpy(object))
+        return Soundings(self.frame.assign(flag=self.flag | new, reason=reasons), self.notes)
+
+    def rejections(self) -> dict[str, int]:
+        """Count the rejected soundings by reason."""
+        counts = self.frame.loc[self.flag, "reason"].value_counts()
+        return {str(reason): int(count) for reason, count in counts.items()}
+
+    def to_crs(self, crs: "CRS") -> "Soundings":
+        """Project to another CRS in metres."""
+        import shapely
+
+        if self.crs is None or self.crs == crs:
+            return self
+        moved = project(self.coordinates, self.crs, crs)
+        points = np.where(np.isfinite(moved).all(axis=1), shapely.points(moved), None)
+        frame = self.frame.set_geometry(points, crs=crs)
+        return Soundings(frame, self.notes)

@@ -1,0 +1,146 @@
+"""Tin: the lake bed as a net of triangles, whichever way it was made."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from toolbox.errors import LayerError
+from toolbox.layers.crs import areal_scale, check_projected
+
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+__all__ = ["Tin", "VertexKind"]
+
+
+class VertexKind(IntEnum):
+    """What a vertex of the bed stands for."""
+
+    SHORELINE = 0
+    ISLAND = 1
+    SOUNDING = 2
+    BREAKLINE = 3
+    INFERRED = 4
+    OPEN_EDGE = 5
+
+
+@dataclass(frozen=True, eq=False)
+class Tin:
+    """A lake bed: depth at vertices, linear over triangles.
+
+    Parameters
+    ----------
+    vertices : (n, 2) array
+        Easting and northing, m.
+    depth : (n,) array
+        Metres below the datum water level, positive down.
+    triangles : (m, 3) array of int
+        Vertex numbers, counter-clockwise.
+    kind : (n,) array of int
+        A :class:`VertexKind` for each vertex.
+    crs : CRS or None
+        Projected, in metres; None is a plane.
+    sd : (n,) array, optional
+        One standard deviation of the depth, m.
+    draws : (n, k) array, optional
+        Equally likely beds.
+    notes : tuple of str
+        What was assumed, merged or inferred when the bed was made.
+
+    Raises
+    ------
+    LayerError
+        If shapes disagree, a number is not finite, or a triangle is flat or clockwise.
+    """
+
+    vertices: np.ndarray
+    depth: np.ndarray
+    triangles: np.ndarray
+    kind: np.ndarray
+    crs: "CRS | None"
+    sd: np.ndarray | None = None
+    draws: np.ndarray | None = None
+    notes: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        check_projected(self.crs, "bed")
+        for name, kind in (("vertices", float), ("depth", float), ("triangles", np.int32)):
+            object.__setattr__(self, name, np.ascontiguousarray(getattr(self, name), kind))
+        object.__setattr__(self, "kind", np.asarray(self.kind, np.uint8))
+        self._check_shapes()
+        self._check_values()
+
+    def _check_shapes(self) -> None:
+        count = len(self.depth)
+        wanted = {"vertices": (count, 2), "kind": (count,), "triangles": (len(self.triangles), 3)}
+        if self.sd is not None:
+            wanted["sd"] = (count,)
+        for name, shape in wanted.items():
+            if getattr(self, name).shape != shape:
+                raise LayerError(
+                    f"bed {name} must have shape {shape}, got {getattr(self, name).shape}"
+                )
+        if self.draws is not None and self.draws.shape[:1] != (count,):
+            raise LayerError(f"bed draws must have shape ({count}, k), got {self.draws.shape}")
+        if not len(self.triangles):
+            raise LayerError("a bed needs at least one triangle")
+
+    def _check_values(self) -> None:
+        if not (np.isfinite(self.vertices).all() and np.isfinite(self.depth).all()):
+            raise LayerError("bed vertices and depths must be finite")
+        low, high = int(self.triangles.min()), int(self.triangles.max())
+        if low < 0 or high >= len(self.depth):
+            raise LayerError(
+                f"triangles must name vertices 0 to {len(self.depth) - 1}, got {low} to {high}"
+            )
+        areas = self.areas()
+        if not (areas > 0).all():
+            worst = int(areas.argmin())
+            raise LayerError(f"triangle {worst} must be counter-clockwise, got area {areas[worst]}")
+
+    def areas(self) -> np.ndarray:
+        """Plan area of each triangle on the map, shape (m,), m2."""
+        a, b, c = (self.vertices[self.triangles[:, corner]] for corner in range(3))
+        u, v = b - a, c - a
+        return np.asarray(0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]))
+
+    def ground_areas(self) -> np.ndarray:
+        """Plan area of each triangle on the ground, shape (m,), m2.
+
+        Notes
+        -----
+        The map area over the areal scale of the CRS, integrated by the quadrature that weighs the
+        centroid 3/4 and each corner 1/12 (exact for quadratics).
+        """
+        if self.crs is None:
+            return self.areas()
+        centroids = self.vertices[self.triangles].mean(axis=1)
+        scale = 1 / areal_scale(self.crs, np.vstack([self.vertices, centroids]))
+        corners, centres = scale[: len(self.depth)], scale[len(self.depth) :]
+        return self.areas() * (0.75 * centres + corners[self.triangles].sum(axis=1) / 12)
+
+    def gradients(self) -> np.ndarray:
+        """Steepness of each triangle, rise over run on the map, shape (m,)."""
+        corners, depth = self.vertices[self.triangles], self.depth[self.triangles]
+        u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        p, q = depth[:, 1] - depth[:, 0], depth[:, 2] - depth[:, 0]
+        across = np.hypot(p * v[:, 1] - q * u[:, 1], q * u[:, 0] - p * v[:, 0])
+        return np.asarray(across / (2 * self.areas()))
+
+    def boundary(self) -> np.ndarray:
+        """Directed edges of the rim, shape (k, 2), the bed to the left of each."""
+        edges = np.vstack(
+            [self.triangles[:, [0, 1]], self.triangles[:, [1, 2]], self.triangles[:, [2, 0]]]
+        )
+        edges = edges.astype(np.int64)
+        count = len(self.depth)
+        forward, backward = edges[:, 0] * count + edges[:, 1], edges[:, 1] * count + edges[:, 0]
+        return np.asarray(edges[~np.isin(forward, backward)])
+
+    @property
+    def shore_depth(self) -> float | None:
+        """Depth at which the shoreline was mapped, m; None where no vertex lies on one."""
+        shore = self.kind <= VertexKind.ISLAND
+        return float(self.depth[shore].min()) if shore.any() else None

@@ -1,0 +1,1 @@
+"""From raw readings to reduced soundings."""

@@ -1,0 +1,178 @@
+"""Figures: the bed as a picture."""
+
+import math
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from toolbox.layers import Grid, Shoreline, Soundings
+from toolbox.units import round_number
+
+__all__ = ["write_map"]
+
+INK, PAPER, LAND, FAULT = "#22303a", "#ffffff", "#efece4", "#b3402a"
+CAUTION = "Not for navigation. Depths hold for the datum; between soundings they are interpolated."
+_WIDTH_INCHES = 9.0
+_MOST_PIXELS = 1600
+
+
+def write_map(
+    depth: Grid, shoreline: Shoreline, soundings: Soundings, title: str, path: Path
+) -> None:
+    """Draw the depths of a water, its soundings and its shoreline, and write a PNG.
+
+    Parameters
+    ----------
+    depth : Grid
+        Depth, m.
+    shoreline : Shoreline
+        The water.
+    soundings : Soundings
+        Kept ones as dots, rejected ones as crosses.
+    title : str
+        Name of the water, taken literally.
+    path : Path
+        File to write.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(_WIDTH_INCHES, _height(depth)), dpi=160, layout="constrained")
+    FigureCanvasAgg(figure)
+    figure.get_layout_engine().set(w_pad=0.12, h_pad=0.12)  # type: ignore[union-attr,call-arg]
+    axes = figure.add_subplot()
+    shading = _draw_depth(axes, depth)
+    _draw_shoreline(axes, shoreline)
+    _draw_soundings(axes, soundings)
+    _frame(axes, depth, shoreline, title)
+    _colour_bar(figure, axes, shading, depth)
+    axes.legend(loc="upper left", fontsize=7, framealpha=0.9, edgecolor="none", facecolor=PAPER)
+    figure.savefig(path, facecolor=PAPER)
+
+
+def _height(depth: Grid) -> float:
+    left, bottom, right, top = depth.bounds
+    return float(np.clip(_WIDTH_INCHES * 0.86 * (top - bottom) / (right - left) + 1.1, 4.0, 12.0))
+
+
+def _coarse(depth: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Thin a grid to what a picture can show: values, eastings and northings of cell centres."""
+    step = max(1, math.ceil(max(depth.shape) / _MOST_PIXELS))
+    left, _, _, top = depth.bounds
+    rows, cols = (np.arange(0, count, step) + 0.5 for count in depth.shape)
+    return depth.values[::step, ::step], left + cols * depth.cell, top - rows * depth.cell
+
+
+def _draw_depth(axes: Any, depth: Grid) -> Any:
+    import cmocean
+
+    values, easting, northing = _coarse(depth)
+    deepest = float(np.nanmax(values))
+    shading = axes.pcolormesh(
+        easting,
+        northing,
+        values,
+        cmap=cmocean.cm.deep,
+        vmin=0,
+        vmax=deepest,
+        shading="nearest",
+        rasterized=True,
+    )
+    levels = np.arange(1, 13) * round_number(deepest / 12, up=True)
+    levels = levels[levels < deepest]
+    if len(levels) and min(values.shape) > 1:
+        lines = axes.contour(
+            easting, northing, values, levels=levels, colors=PAPER, linewidths=0.5, alpha=0.85
+        )
+        axes.clabel(lines, fontsize=6, fmt="%g", colors=PAPER)
+    return shading
+
+
+def _draw_shoreline(axes: Any, shoreline: Shoreline) -> None:
+    import shapely
+
+    for part in shoreline.polygons.geoms:
+        for ring in (part.exterior, *part.interiors):
+            axes.plot(*shapely.get_coordinates(ring).T, color=INK, lw=0.9)
+        for hole in part.interiors:
+            axes.fill(*shapely.get_coordinates(hole).T, color=LAND)
+    if shoreline.open_edges is not None:
+        for edge in shoreline.open_edges.geoms:
+            axes.plot(*shapely.get_coordinates(edge).T, color=PAPER, lw=1.4, ls=(0, (3, 3)))
+
+
+def _draw_soundings(axes: Any, soundings: Soundings) -> None:
+    place, flag = soundings.coordinates, soundings.flag
+    kept, rejected = place[~flag], place[flag & np.isfinite(place).all(axis=1)]
+    size = float(np.clip(3000 / max(len(kept), 1), 0.05, 3))
+    axes.scatter(
+        *kept.T, s=size, c=INK, lw=0, alpha=0.55, label=f"{len(kept):,} soundings", rasterized=True
+    )
+    if len(rejected):
+        axes.scatter(
+            *rejected.T, s=22, c=FAULT, marker="x", lw=1, label=f"{len(rejected):,} rejected"
+        )
+
+
+def _frame(axes: Any, depth: Grid, shoreline: Shoreline, title: str) -> None:
+    west, south, east, north = shoreline.polygons.bounds
+    margin = 0.04 * max(east - west, north - south)
+    axes.set(
+        xlim=(west - margin, east + margin), ylim=(south - margin, north + margin), aspect="equal"
+    )
+    axes.set_facecolor(LAND)
+    axes.set_title(title, loc="left", fontsize=13, color=INK, parse_math=False, wrap=True)
+    axes.set_xlabel(
+        f"{CAUTION}\nCoordinates: easting and northing in m, {_crs_name(depth)}",
+        fontsize=6.5,
+        color=INK,
+    )
+    axes.ticklabel_format(useOffset=False, style="plain")
+    axes.tick_params(labelsize=6, colors=INK)
+    axes.tick_params(axis="y", labelrotation=90)
+    _scale_bar(axes, west, south, east, margin)
+    _north_arrow(axes)
+
+
+def _crs_name(depth: Grid) -> str:
+    return "a plane" if depth.crs is None else depth.crs.name
+
+
+def _scale_bar(axes: Any, west: float, south: float, east: float, margin: float) -> None:
+    length = round_number((east - west) / 5)
+    base, start = south - margin * 0.45, west
+    axes.plot([start, start + length], [base, base], color=INK, lw=2.5, solid_capstyle="butt")
+    axes.annotate(
+        f"{length:g} m",
+        (start + length, base),
+        (4, 0),
+        textcoords="offset points",
+        fontsize=7,
+        va="center",
+        color=INK,
+    )
+
+
+def _north_arrow(axes: Any) -> None:
+    """Draw it above the map, where it hides nothing."""
+    axes.annotate(
+        "grid north",
+        (0.995, 1.045),
+        (0.995, 1.005),
+        xycoords="axes fraction",
+        textcoords="axes fraction",
+        arrowprops={"arrowstyle": "-|>", "color": INK},
+        fontsize=6,
+        ha="right",
+        va="bottom",
+        color=INK,
+        annotation_clip=False,
+    )
+
+
+def _colour_bar(figure: Any, axes: Any, shading: Any, depth: Grid) -> None:
+    bar = figure.colorbar(shading, ax=axes, shrink=0.7, pad=0.015, aspect=28)
+    bar.ax.invert_yaxis()
+    bar.set_label("depth below datum, m", fontsize=7, color=INK)
+    bar.ax.tick_params(labelsize=6, colors=INK)

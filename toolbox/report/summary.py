@@ -1,0 +1,130 @@
+"""Summary: one page of plain text that says what was found and how far to trust it."""
+
+import textwrap
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from toolbox.layers import Grid, Soundings, Table
+
+__all__ = ["CAUTIONS", "write_summary"]
+
+CAUTIONS = (
+    "Not for navigation. Water levels and beds change; these depths are as old as the survey.",
+    "Where nothing was sounded the depth is interpolated: unknown, not safe. "
+    "See distance_to_sounding.tif.",
+    "Whoever wades: banks shelve and drop off, mud is soft, water is cold. Wear a life jacket, and "
+    "do not go alone. No depth says anything about ice.",
+    "Whoever casts: keep well clear of overhead lines, as the line operator and local rules ask.",
+    "Between waters: clean, drain and dry boat, net, line and sounder.",
+    "Stocking, treatment and drawdown are matters of permit and licensed practice.",
+)
+
+_FILES = (
+    (
+        "lakebed.gpkg",
+        "layers: shoreline, soundings (rejected ones too), bed vertices and triangles",
+    ),
+    ("depth.tif", "depth below the datum, m, positive down"),
+    ("slope.tif", "slope of the bed"),
+    ("surface_area_ratio.tif", "surface area over plan area (rugosity)"),
+    ("distance_to_sounding.tif", "distance to the nearest sounding, m"),
+    ("hypsography.csv", "area and volume by depth"),
+    ("morphometry.csv", "figures of the water as a whole, with their formulas"),
+    ("map.png", "the bed as a picture"),
+    ("lineage.json", "inputs, settings, versions, counts and assumptions"),
+)
+
+_WIDTH = 92
+
+
+def write_summary(
+    path: Path,
+    *,
+    title: str,
+    soundings: Soundings,
+    morphometry: Table,
+    distance: Grid | None,
+    notes: list[str],
+    origin: dict[str, Any],
+    datum: dict[str, Any],
+) -> None:
+    """Write the page.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; files that stand beside it are listed.
+    title : str
+        Name of the water.
+    soundings : Soundings
+        All of them.
+    morphometry : Table
+        Figures of the water.
+    distance : Grid or None
+        Distance to the nearest sounding, m.
+    notes : list of str
+        What was assumed, mended or inferred.
+    origin, datum : dict
+        As in the survey file.
+    """
+    files = [f"{name:26}{what}" for name, what in _FILES if (path.parent / name).exists()]
+    sections = (
+        (_one_line(title), _provenance(origin, datum)),
+        ("Figures", _figures(morphometry)),
+        ("How far to trust it", _trust(soundings, distance)),
+        ("Assumed, mended, inferred", notes or ["nothing"]),
+        ("Files", files),
+        ("Cautions", list(CAUTIONS)),
+    )
+    path.write_text("\n".join(_section(*section) for section in sections), encoding="utf-8")
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+def _section(heading: str, lines: list[str]) -> str:
+    body = [textwrap.fill(f"  {line}", _WIDTH, subsequent_indent="    ") for line in lines]
+    return "\n".join([heading, "-" * min(len(heading), _WIDTH), *body, ""])
+
+
+def _provenance(origin: dict[str, Any], datum: dict[str, Any]) -> list[str]:
+    level = "" if datum["elevation"] is None else f"elevation {datum['elevation']:.3f} m"
+    told = {
+        "surveyed by": origin["by"],
+        "date": origin["date"],
+        "datum water level": ", ".join(filter(None, [level, datum["name"]])),
+        "remarks": origin["remarks"],
+    }
+    return [f"{what}: {_one_line(text)}" for what, text in told.items() if text]
+
+
+def _figures(morphometry: Table) -> list[str]:
+    frame = morphometry.frame
+    rows = zip(frame["measure"], morphometry.column("value"), frame["unit"], strict=True)
+    return [
+        f"{measure:26}{_rounded(value):>14} {'' if unit == '1' else unit}"
+        for measure, value, unit in rows
+    ]
+
+
+def _rounded(value: float) -> str:
+    return f"{value:,.0f}" if abs(value) >= 100 or value == round(value) else f"{value:.3g}"
+
+
+def _trust(soundings: Soundings, distance: Grid | None) -> list[str]:
+    kept = int((~soundings.flag).sum())
+    lines = [f"{len(soundings):,} soundings, {kept:,} kept, {len(soundings) - kept:,} rejected"]
+    lines += [f"rejected: {count:,} {reason}" for reason, count in soundings.rejections().items()]
+    if distance is not None:
+        half, most = np.nanquantile(distance.values, [0.5, 0.95])
+        lines.append(
+            f"half of the water lies within {half:.0f} m of a sounding, 95 % within {most:.0f} m"
+        )
+    lines.append(
+        "the bed is linear between soundings: it misses what lies between lines, and its volume "
+        "tends to be low where hollows were not sounded"
+    )
+    return lines

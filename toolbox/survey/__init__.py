@@ -1,0 +1,1 @@
+"""The whole job: one survey file in, one folder out."""

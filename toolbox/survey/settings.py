@@ -1,0 +1,240 @@
+"""Settings: the survey file, checked key by key."""
+
+import tomllib
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    model_validator,
+)
+
+from toolbox.errors import InputFileError, ParameterError, SettingsError
+from toolbox.formats.paths import existing_file
+from toolbox.formats.soundings_file import Unit
+from toolbox.layers.crs import parse_crs
+from toolbox.units import parse_quantity
+
+__all__ = ["Settings", "load_settings"]
+
+
+def _metres(value: Any) -> Any:
+    if isinstance(value, str):
+        try:
+            return parse_quantity(value, "m")
+        except ParameterError as error:
+            raise ValueError(str(error)) from error
+    return value
+
+
+def _beside(path: Path, info: ValidationInfo) -> Path:
+    """Take a path as seen from the survey file."""
+    return Path((info.context or {}).get("folder", ".")) / path
+
+
+def _known_crs(text: str) -> str:
+    try:
+        parse_crs(text)
+    except ParameterError as error:
+        raise ValueError(str(error)) from error
+    return text
+
+
+Metres = Annotated[float, BeforeValidator(_metres), Field(allow_inf_nan=False)]
+"""A length: a number in metres, or text with a unit such as ``"1.5 ft"``."""
+
+Width = Annotated[Metres, Field(gt=0)]
+Input = Annotated[Path, AfterValidator(_beside)]
+Crs = Annotated[str, AfterValidator(_known_crs)]
+Name = Annotated[str, Field(min_length=1, max_length=300)]
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Water(_Section):
+    """The water and its edge."""
+
+    name: Name = Field(description="Name of the water.")
+    shoreline: Input = Field(
+        description="Polygons of the water, islands as holes or stacked rings."
+    )
+    layer: str | None = Field(None, description="Layer of the shoreline file, if it holds several.")
+    where: str | None = Field(None, description="Condition on its features.")
+    shoreline_crs: Crs | None = Field(
+        None, description="CRS of the shoreline, if the file has none."
+    )
+    shoreline_level: Metres | None = Field(
+        None, description="Elevation of the water when its edge was mapped; if left out, the datum."
+    )
+    open_edges: Input | None = Field(
+        None, description="Lines or polygons that mark where the edge is not a shore."
+    )
+    open_within: Width = Field(5.0, description="How near to those marks the edge is open, m.")
+    crs: Crs | None = Field(None, description="Projected CRS in metres to work in.")
+
+
+class Datum(_Section):
+    """The water level that depths refer to."""
+
+    elevation: Metres | None = Field(None, description="Elevation of the datum water level, m.")
+    name: str = Field("", max_length=300, description="What elevations refer to.")
+
+
+class _Depths(_Section):
+    file: Input = Field(description="The file, as seen from the survey file.")
+    crs: Crs | None = Field(None, description="CRS of its coordinates, if the file names none.")
+    layer: str | None = Field(None, description="Layer of a file that holds several.")
+    where: str | None = Field(None, description="Condition on the features of a vector file.")
+    depth: str | None = Field(None, description="Column of depths, if its name does not tell.")
+    elevation: str | None = Field(None, description="Column of bed elevations instead.")
+    unit: Unit | None = Field(None, description="Unit of depths or elevations.")
+    positive: Literal["down", "up"] = Field("down", description="Direction in which depths grow.")
+
+
+class Source(_Depths):
+    """One file of soundings."""
+
+    kind: Literal["points"] = Field("points", description="What the file holds.")
+    source: Literal["point", "track", "plummet", "cast"] = Field(
+        "point", description="How the depths were taken."
+    )
+    easting: str | None = Field(None, description="Column of eastings or longitudes.")
+    northing: str | None = Field(None, description="Column of northings or latitudes.")
+    delimiter: str | None = Field(None, description="Between columns of text.")
+    decimal: Literal[".", ","] | None = Field(None, description="Decimal mark of text.")
+    encoding: str = Field("utf-8-sig", description="Encoding of text.")
+    water_level: Metres | None = Field(
+        None, description="Elevation of the water the depths were read on; if left out, the datum."
+    )
+
+
+class BreaklineSource(_Depths):
+    """One file of lines of known depth."""
+
+
+class Bed(_Section):
+    """How the bed is made."""
+
+    method: Literal["triangulated"] = Field("triangulated", description="How the bed is made.")
+    duplicates: Literal["mean", "shoalest", "deepest"] = Field(
+        "mean", description="What soundings at one place become."
+    )
+    cure_flats: bool = Field(True, description="Whether to infer depths in flat bays and necks.")
+    breaklines: BreaklineSource | None = Field(None, description="Lines the bed must follow.")
+
+
+class Make(_Section):
+    """What to make of the bed."""
+
+    cell: Width | None = Field(None, description="Cell width of the rasters, m.")
+    step: Width | None = Field(None, description="Depth between rows of the table, m.")
+    levels: tuple[Metres, ...] | None = Field(None, description="Depths of the table instead, m.")
+    slope_unit: Literal["degree", "percent", "ratio"] = Field(
+        "degree", description="Unit of slope."
+    )
+
+
+class Origin(_Section):
+    """Who made the survey, and when."""
+
+    by: str = Field("", max_length=300, description="Who made it.")
+    date: str = Field("", max_length=300, description="When the soundings were taken.")
+    remarks: str = Field("", max_length=3000, description="What a reader should know.")
+
+
+class Settings(_Section):
+    """Everything a survey file says."""
+
+    water: Water
+    datum: Datum = Datum()
+    soundings: tuple[Source, ...] = Field(min_length=1)
+    bed: Bed = Bed()
+    make: Make = Make()
+    origin: Origin = Origin()
+
+    @model_validator(mode="after")
+    def _levels_need_a_datum(self) -> "Settings":
+        if self.datum.elevation is None:
+            if self.water.shoreline_level is not None:
+                raise ValueError("water.shoreline_level needs datum.elevation")
+            for number, source in enumerate(self.soundings, start=1):
+                if source.water_level is not None or source.elevation is not None:
+                    raise ValueError(f"soundings {number}: an elevation needs datum.elevation")
+        if self.make.step is not None and self.make.levels is not None:
+            raise ValueError("give make.step or make.levels, not both")
+        return self
+
+    @property
+    def shore_depth(self) -> float:
+        """Depth of the mapped water's edge below the datum, m."""
+        if self.water.shoreline_level is None or self.datum.elevation is None:
+            return 0.0
+        return self.datum.elevation - self.water.shoreline_level
+
+    @property
+    def inputs(self) -> tuple[Path, ...]:
+        """All files that the survey reads."""
+        lines = [self.bed.breaklines.file] if self.bed.breaklines else []
+        ends = [self.water.open_edges] if self.water.open_edges else []
+        return (self.water.shoreline, *ends, *(source.file for source in self.soundings), *lines)
+
+
+def load_settings(path: Path) -> Settings:
+    """Read and check a survey file.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file; paths in it are as seen from its folder.
+
+    Returns
+    -------
+    Settings
+        All checked, defaults filled in.
+
+    Raises
+    ------
+    SettingsError
+        At the first key that is unknown, missing or wrong.
+    """
+    try:
+        given = tomllib.loads(existing_file(path).read_text(encoding="utf-8"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise SettingsError(f"{path} is not a TOML file: {error}") from error
+    except InputFileError as error:
+        raise SettingsError(str(error)) from error
+    try:
+        return Settings.model_validate(given, context={"folder": path.parent})
+    except ValidationError as error:
+        raise SettingsError(f"{path}: {_told(error)}") from error
+
+
+def _told(error: ValidationError) -> str:
+    """Say the first thing that is wrong in one line: key, what is wrong, value given."""
+    first = error.errors(include_url=False)[0]
+    key = ".".join(str(part + 1 if isinstance(part, int) else part) for part in first["loc"])
+    what = first["msg"].removeprefix("Value error, ")
+    if first["type"] == "extra_forbidden":
+        return f"key {key!r} is unknown; allowed here: {', '.join(_allowed(first['loc']))}"
+    if first["type"] == "missing":
+        return f"key {key!r} is missing"
+    given = "" if isinstance(first["input"], dict) else f", got {first['input']!r}"
+    return f"key {key!r}: {what}{given}" if key else what
+
+
+def _allowed(location: tuple[int | str, ...]) -> list[str]:
+    model: Any = Settings
+    for part in location[:-1]:
+        if isinstance(part, str):
+            hint = model.model_fields[part].annotation
+            options = [hint, *getattr(hint, "__args__", ())]
+            model = next(o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
+    return sorted(model.model_fields)

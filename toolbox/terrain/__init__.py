@@ -1,0 +1,1 @@
+"""From a depth grid to what its surface is like."""

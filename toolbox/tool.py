@@ -1,0 +1,219 @@
+"""Declare a tool once: defaults in the signature, facts in the annotation, prose in the docstring.
+
+The decorator reads the docstring at import, so that an undocumented parameter never ships; types
+are resolved when first needed, so that listing the tools imports nothing heavy.
+"""
+
+import functools
+import inspect
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from numbers import Real
+from types import NoneType, UnionType
+from typing import (
+    Annotated,
+    Any,
+    Literal,
+    ParamSpec,
+    TypeVar,
+    Union,
+    get_args,
+    get_origin,
+    get_type_hints,
+)
+
+from toolbox.errors import ParameterError
+
+__all__ = ["REQUIRED", "Param", "Range", "Tool", "read_params", "tool"]
+
+REQUIRED = inspect.Parameter.empty
+P = ParamSpec("P")
+R = TypeVar("R")
+
+
+@dataclass(frozen=True)
+class Range:
+    """Unit of a number and the interval it must lie in.
+
+    `above` excludes its end; `min` and `max` include theirs.
+    """
+
+    unit: str
+    min: float | None = None
+    max: float | None = None
+    above: float | None = None
+
+    def check(self, name: str, value: Any) -> None:
+        """Raise ParameterError if `value` (a number or several) lies outside."""
+        for number in value if isinstance(value, (tuple, list)) else (value,):
+            if not self._holds(name, number):
+                raise ParameterError(f"{name} must be {self}, got {number!r}")
+
+    def _holds(self, name: str, number: Any) -> bool:
+        if isinstance(number, bool) or not isinstance(number, Real):
+            raise ParameterError(f"{name} must be a number ({self}), got {number!r}")
+        number = float(number)
+        return (
+            math.isfinite(number)
+            and (self.min is None or number >= self.min)
+            and (self.max is None or number <= self.max)
+            and (self.above is None or number > self.above)
+        )
+
+    def __str__(self) -> str:
+        ends = ((">", self.above), (">=", self.min), ("<=", self.max))
+        bounds = [f"{sign} {end:g}" for sign, end in ends if end is not None]
+        return (" and ".join(bounds) or "finite") + (f" {self.unit}" if self.unit else "")
+
+
+@dataclass(frozen=True)
+class Param:
+    """One parameter of a tool, read from its signature and docstring."""
+
+    name: str
+    type: Any
+    default: Any
+    text: str
+    range: Range | None = None
+
+    @property
+    def required(self) -> bool:
+        """Whether a caller must give it."""
+        return self.default is REQUIRED
+
+    @property
+    def many(self) -> bool:
+        """Whether it takes several values."""
+        return get_origin(self.type) is tuple
+
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """The values allowed, where the choice is fixed."""
+        return get_args(self.type) if get_origin(self.type) is Literal else ()
+
+    def check(self, value: Any) -> None:
+        """Raise ParameterError if `value` is not allowed."""
+        if value is None and self.default is None:
+            return
+        if self.range:
+            self.range.check(self.name, value)
+        elif self.choices:
+            if value not in self.choices:
+                allowed = ", ".join(repr(choice) for choice in self.choices)
+                raise ParameterError(f"{self.name} must be one of {allowed}, got {value!r}")
+        elif not self.many and not isinstance(value, self.type):
+            kind = type(value).__name__
+            raise ParameterError(f"{self.name} must be a {self.type.__name__}, got a {kind}")
+
+
+class Tool:
+    """A function plus everything the other doors need to know about it."""
+
+    def __init__(self, function: Callable[..., Any], title: str) -> None:
+        self.function = function
+        self.title = title
+        self.name = function.__name__.replace("_", "-")
+        self.doc = inspect.getdoc(function) or ""
+        self.summary = " ".join(self.doc.split("\n\n")[0].split())
+        self._texts = _documented(function)
+
+    @functools.cached_property
+    def params(self) -> tuple[Param, ...]:
+        """Its parameters in order."""
+        return _params(self.function, self._texts)
+
+    @functools.cached_property
+    def returns(self) -> Any:
+        """The type of its result."""
+        return get_type_hints(self.function)["return"]
+
+    def check(self, arguments: dict[str, Any]) -> None:
+        """Raise ParameterError if one of the named `arguments` is not allowed."""
+        for param in self.params:
+            if param.name in arguments:
+                param.check(arguments[param.name])
+
+
+def tool(title: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
+    """Attach a :class:`Tool` to the function and enforce what it declares.
+
+    Parameters
+    ----------
+    title : str
+        A few words for lists of tools.
+
+    Returns
+    -------
+    callable
+        The decorator. The decorated function has its record in the attribute ``tool``.
+
+    Raises
+    ------
+    TypeError
+        When a parameter has no annotation or no docstring entry of its own.
+    """
+
+    def declare(function: Callable[P, R]) -> Callable[P, R]:
+        signature = inspect.signature(function)
+        record = Tool(function, title)
+
+        @functools.wraps(function)
+        def checked(*args: P.args, **kwargs: P.kwargs) -> R:
+            record.check(signature.bind(*args, **kwargs).arguments)
+            return function(*args, **kwargs)
+
+        checked.tool = record  # type: ignore[attr-defined]
+        return checked
+
+    return declare
+
+
+def read_params(function: Callable[..., Any]) -> tuple[Param, ...]:
+    """Read the parameters of a documented function that is not itself a tool.
+
+    Parameters
+    ----------
+    function : callable
+        Annotated, with a numpydoc docstring: one entry per parameter.
+
+    Returns
+    -------
+    tuple of Param
+        In the order of the signature.
+    """
+    return _params(function, _documented(function))
+
+
+def _params(function: Callable[..., Any], texts: dict[str, str]) -> tuple[Param, ...]:
+    hints = get_type_hints(function, include_extras=True)
+    signature = inspect.signature(function)
+    return tuple(_param(p, hints[p.name], texts[p.name]) for p in signature.parameters.values())
+
+
+def _param(parameter: inspect.Parameter, hint: Any, text: str) -> Param:
+    if get_origin(hint) in (Union, UnionType):  # X | None: the facts belong to X
+        (hint,) = [part for part in get_args(hint) if part is not NoneType]
+    kind, fact = get_args(hint) if get_origin(hint) is Annotated else (hint, None)
+    return Param(parameter.name, kind, parameter.default, text, fact)
+
+
+def _documented(function: Callable[..., Any]) -> dict[str, str]:
+    """Return the docstring text of each parameter, refusing one that has none."""
+    text = _sections(inspect.getdoc(function) or "")
+    parameters = inspect.signature(function).parameters
+    unannotated = {p.name for p in parameters.values() if p.annotation is REQUIRED}
+    for known, place in ((parameters.keys() - unannotated, "annotation"), (text, "entry")):
+        if missing := sorted(parameters.keys() - known):
+            raise TypeError(f"{function.__qualname__}: no {place} of its own for {missing}")
+    return text
+
+
+def _sections(doc: str) -> dict[str, str]:
+    """Text of each entry under ``Parameters`` in a numpydoc docstring."""
+    found = re.search(r"Parameters\n-+\n(.*?)(?:\n\n\w[\w ]*\n-+\n|\Z)", doc, re.S)
+    entries = re.findall(
+        r"^(\w+) : .*\n((?:    .*\n?|\n)+)", found[1] + "\n" if found else "", re.M
+    )
+    return {name: " ".join(body.split()) for name, body in entries}

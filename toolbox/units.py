@@ -1,0 +1,127 @@
+"""Units at the edges: people write feet and fathoms, the inside is SI."""
+
+import functools
+import math
+from typing import TYPE_CHECKING, Any
+
+from toolbox.errors import ParameterError
+
+if TYPE_CHECKING:
+    import numpy as np
+
+__all__ = ["LENGTH_UNITS", "convert", "parse_quantity", "round_number"]
+
+LENGTH_UNITS = ("m", "cm", "km", "ft", "survey_foot", "fathom", "yard", "inch")
+"""Length units a person may name; the US survey foot is 1200/3937 m, the foot 0.3048 m."""
+
+
+@functools.cache
+def _registry() -> Any:
+    import pint  # costs more than the rest of a small command
+
+    return pint.UnitRegistry()
+
+
+def convert(values: "float | np.ndarray", unit: str, to: str) -> Any:
+    """Convert numbers from one unit to another.
+
+    Parameters
+    ----------
+    values : float or array
+        Numbers in `unit`.
+    unit, to : str
+        Unit names, such as ``"ft"``, ``"survey_foot"``, ``"acre_foot"``, ``"hectare"``.
+
+    Returns
+    -------
+    float or array
+        The same quantity in `to`.
+
+    Raises
+    ------
+    ParameterError
+        If a unit is unknown or the two do not measure the same thing.
+
+    Examples
+    --------
+    >>> convert(1.0, "fathom", "m")
+    1.8288
+    """
+    if unit == to:
+        return values
+    registry = _registry()
+    try:
+        return registry.Quantity(values, unit).to(to).magnitude
+    except Exception as error:
+        raise ParameterError(f"cannot convert {unit!r} to {to!r}: {_one_line(error)}") from error
+
+
+def parse_quantity(text: str | float, unit: str) -> float:
+    """Read a number with or without a unit.
+
+    Parameters
+    ----------
+    text : str or float
+        ``"1.5 ft"``, ``"2 m"``, or a bare number, which is then in `unit`.
+    unit : str
+        Unit of the answer.
+
+    Returns
+    -------
+    float
+        The quantity in `unit`.
+
+    Raises
+    ------
+    ParameterError
+        If the text is no number, or its unit does not convert.
+
+    Examples
+    --------
+    >>> round(parse_quantity("10 ft", "m"), 4)
+    3.048
+    """
+    try:
+        return float(text)
+    except ValueError:
+        pass
+    try:
+        quantity = _registry().Quantity(str(text))
+        return float(quantity.to(unit).magnitude)
+    except Exception as error:
+        raise ParameterError(
+            f"must be a number in {unit}, or a number and a unit such as '2 {unit}', got {text!r}"
+        ) from error
+
+
+def round_number(value: float, *, up: bool = False) -> float:
+    """Round a positive number to 1, 2 or 5 times a power of ten.
+
+    Parameters
+    ----------
+    value : float
+        Greater than zero.
+    up : bool
+        Whether to the next greater such number rather than the next smaller.
+
+    Returns
+    -------
+    float
+        `value` itself where it is such a number already.
+
+    Examples
+    --------
+    >>> round_number(0.034), round_number(0.034, up=True)
+    (0.02, 0.05)
+    """
+    magnitude = math.floor(math.log10(value))
+    # written as decimals, because 2 * 0.1 is not always 0.2
+    steps = [float(f"{digit}e{magnitude}") for digit in (1, 2, 5, 10)]
+    hair = 1e-9 * value
+    if up:
+        return min(step for step in steps if step >= value - hair)
+    return max(step for step in steps if step <= value + hair)
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())

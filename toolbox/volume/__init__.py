@@ -1,0 +1,1 @@
+"""From a lake bed to the tables a surveyor signs."""
