@@ -1,6 +1,7 @@
 """Command line: ``leadline``. The tools' commands are made from their declarations."""
 
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -11,12 +12,16 @@ import click
 
 from toolbox.catalogue import CHAPTERS, broken, find, record, tools
 from toolbox.errors import ParameterError, ToolboxError
+from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Tin
 from toolbox.tool import Param, Tool
 from toolbox.units import parse_quantity
 
 __all__ = ["console", "main"]
 
 BAD_INPUT, INTERRUPTED = 2, 130
+
+_LEADING = (Grid, Tin, Shoreline, Soundings, Breaklines)
+"""Whose CRS the others follow."""
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -282,10 +287,12 @@ def _value(param: Param, given: dict[str, Any]) -> Any:
 
 
 def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[str, Any]:
-    """Read the layers and bring them into the CRS named, the shoreline's, or the first's."""
+    """Read the layers and bring those that can move into one CRS.
+
+    That is the one named, else that of a raster or bed, the shoreline's, or the first layer's.
+    """
     from toolbox.describe import reader_params
     from toolbox.formats.doors import READERS
-    from toolbox.layers import Shoreline
     from toolbox.layers.crs import parse_crs
 
     arguments: dict[str, Any] = {}
@@ -295,15 +302,18 @@ def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[st
             options = {o.name: given[f"{param.name}__{o.name}"] for o in reader_params(param)}
             value = READERS[param.type](value, **options)
         arguments[param.name] = value
-    movable = {name: layer for name, layer in arguments.items() if hasattr(layer, "to_crs")}
-    target = parse_crs(in_crs) if in_crs else None
-    for layer in sorted(movable.values(), key=lambda layer: not isinstance(layer, Shoreline)):
-        target = target or layer.crs
-    return arguments | {name: layer.to_crs(target) for name, layer in movable.items()}
+    layers = {name: layer for name, layer in arguments.items() if hasattr(layer, "crs")}
+    leading = sorted(layers.values(), key=lambda layer: _LEADING.index(type(layer)))
+    target = parse_crs(in_crs) if in_crs else next((layer.crs for layer in leading), None)
+    moved = {
+        name: layer.to_crs(target) for name, layer in layers.items() if hasattr(layer, "to_crs")
+    }
+    return arguments | moved
 
 
 def console() -> None:
     """Leave with the exit code of :func:`main`."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # clean up when told to stop, too
     code = main()
     try:
         sys.stdout.flush()

@@ -1,6 +1,5 @@
 """Describe: a tool as an OGC API - Processes description and as a page of documentation."""
 
-import json
 import re
 import sys
 from collections.abc import Callable
@@ -11,9 +10,10 @@ from typing import Any
 from toolbox.catalogue import CHAPTERS, record, tools
 from toolbox.formats.doors import READERS, SUFFIXES
 from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
+from toolbox.survey.reference import reference_page, schema
 from toolbox.tool import Param, Tool, read_params
 
-__all__ = ["describe", "page", "reader_params", "write_pages"]
+__all__ = ["describe", "option_name", "page", "pages", "reader_params", "write_pages"]
 
 _MEDIA: dict[type, list[dict[str, Any]]] = {
     Grid: [
@@ -211,25 +211,22 @@ def option_name(param: Param, option: Param) -> str:
 
 
 def write_pages(folder: Path) -> None:
-    """Write one page per tool and their index."""
-    folder.mkdir(parents=True, exist_ok=True)
+    """Write all generated documentation below a folder."""
     for name, text in pages().items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_text(text, encoding="utf-8")
 
 
 def pages() -> dict[str, str]:
-    """Return all generated pages by file name."""
+    """Return all generated documentation by file name: tools, their index, the survey file."""
     listed = ["# Tools", "One page per tool, written from its declaration."]
-    texts: dict[str, str] = {}
+    texts = {"survey-file.md": reference_page(), "survey.schema.json": schema()}
     for chapter, places in CHAPTERS.items():
-        listed.append(f"## {chapter}")
-        rows = []
-        for function in _of(places):
-            tool = record(function)
-            texts[f"{tool.name}.md"] = page(tool)
-            rows.append(f"- [{tool.title}]({tool.name}.md): {tool.summary}")
-        listed.append("\n".join(rows))
-    return {"index.md": "\n\n".join(listed) + "\n"} | texts
+        own = [record(function) for function in _of(places)]
+        texts |= {f"tools/{tool.name}.md": page(tool) for tool in own}
+        rows = [f"- [{tool.title}]({tool.name}.md): {tool.summary}" for tool in own]
+        listed += [f"## {chapter}", "\n".join(rows)]
+    return texts | {"tools/index.md": "\n\n".join(listed) + "\n"}
 
 
 def _of(places: tuple[str, ...]) -> list[Callable[..., Any]]:
@@ -239,4 +236,3 @@ def _of(places: tuple[str, ...]) -> list[Callable[..., Any]]:
 
 if __name__ == "__main__":
     write_pages(Path(sys.argv[1]))
-    sys.stdout.write(json.dumps(sorted(pages())) + "\n")

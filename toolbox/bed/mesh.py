@@ -79,7 +79,7 @@ class Mesh:
 
 
 def edge_keys(pairs: np.ndarray, count: int) -> np.ndarray:
-    """Give each undirected edge a number: `pairs`, shape (k, 2), of vertex numbers below `count`."""
+    """Give each undirected edge a number: `pairs` (k, 2) of vertex numbers below `count`."""
     pairs = pairs.astype(np.int64)
     return np.asarray(pairs.min(axis=1) * count + pairs.max(axis=1))
 

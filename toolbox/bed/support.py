@@ -2,7 +2,9 @@
 
 import numpy as np
 
+from toolbox.errors import LayerError
 from toolbox.layers import Grid, Soundings
+from toolbox.layers.crs import check_same_crs
 from toolbox.tool import tool
 
 __all__ = ["distance_to_soundings"]
@@ -28,12 +30,11 @@ def distance_to_soundings(depth: Grid, soundings: Soundings) -> Grid:
     Raises
     ------
     LayerError
-        If no kept sounding lies on the grid.
+        If no kept sounding lies on the grid, or the layers lie in different CRS.
     """
     from scipy.ndimage import distance_transform_edt
 
-    from toolbox.errors import LayerError
-
+    check_same_crs(grid=depth, soundings=soundings)
     col, row = ~depth.transform * tuple(soundings.kept.coordinates.T)
     row, col = np.floor(row).astype(int), np.floor(col).astype(int)
     on = (row >= 0) & (row < depth.shape[0]) & (col >= 0) & (col < depth.shape[1])

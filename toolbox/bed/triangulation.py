@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from toolbox.bed.constraints import Constraints
-from toolbox.errors import LayerError
 from toolbox.layers import Breaklines, Shoreline, Soundings, Tin, VertexKind
+from toolbox.layers.crs import check_same_crs
 from toolbox.reduction.cleaning import reject_outside
 from toolbox.tool import tool
 
@@ -67,7 +67,7 @@ def triangulate(
     """
     from toolbox.bed.mesh import Mesh
 
-    _check_crs(soundings, shoreline, breaklines)
+    check_same_crs(shoreline=shoreline, soundings=soundings, breaklines=breaklines)
     used = reject_outside(soundings, shoreline).kept
     plan = Constraints.of(used, shoreline, breaklines, duplicates)
     mesh = Mesh(plan.points, plan.edges)
@@ -77,12 +77,6 @@ def triangulate(
         plan, cured = _cure(mesh, plan, shoreline, breaklines)
         notes += cured
     return _bed(mesh, plan, shoreline, notes)
-
-
-def _check_crs(soundings: Soundings, shoreline: Shoreline, breaklines: Breaklines | None) -> None:
-    for name, layer in (("soundings", soundings), ("breaklines", breaklines)):
-        if layer is not None and layer.crs != shoreline.crs:
-            raise LayerError(f"{name} must be in the CRS of the shoreline, project one of them")
 
 
 def _unused(soundings: Soundings, used: Soundings) -> tuple[str, ...]:

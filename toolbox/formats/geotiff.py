@@ -88,10 +88,12 @@ def write_grid(grid: Grid, path: Path) -> None:
         "crs": grid.crs.to_wkt() if grid.crs else None,
         "nodata": NODATA,
     }
-    with MemoryFile() as memory:
+    with MemoryFile() as memory, MemoryFile() as finished:
         with memory.open(**profile) as plain:
             plain.write(np.nan_to_num(grid.values, nan=NODATA), 1)
             plain.set_band_description(1, grid.name)
             plain.units = (grid.unit,)
         with memory.open() as plain:
-            copy(plain, path, driver="COG", **_CREATION)
+            copy(plain, finished.name, driver="COG", **_CREATION)
+        # written by Python, because a full disk is then one error and not lines on the terminal
+        path.write_bytes(finished.read())

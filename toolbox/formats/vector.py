@@ -3,7 +3,7 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from toolbox.errors import InputFileError, ParameterError
+from toolbox.errors import InputFileError, OutputError, ParameterError
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -121,6 +121,8 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     ------
     ParameterError
         If the suffix names no format that can be written.
+    OutputError
+        If the disk is full or the like.
     """
     suffix = path.suffix.lower()
     if suffix in _PARQUET:
@@ -135,9 +137,11 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     if suffix == ".geojson":
         frame = frame.to_crs(4326) if frame.crs is not None else frame
         options = {"layer": layer, "RFC7946": "YES", "WRITE_NAME": "YES"}
-    frame.to_file(
-        path, driver=_DRIVERS[suffix], mode="a" if append else "w", index=False, **options
-    )
+    mode = "a" if append else "w"
+    try:
+        frame.to_file(path, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
+    except RuntimeError as error:  # all errors of the writer below are of this kind
+        raise OutputError(f"{path.name} cannot be written: {_one_line(error)}") from error
 
 
 def _one_line(error: Exception) -> str:

@@ -10,7 +10,15 @@ from toolbox.errors import LayerError, ParameterError
 if TYPE_CHECKING:
     from pyproj import CRS
 
-__all__ = ["areal_scale", "check_projected", "is_metric", "parse_crs", "project", "working_crs"]
+__all__ = [
+    "areal_scale",
+    "check_projected",
+    "check_same_crs",
+    "is_metric",
+    "parse_crs",
+    "project",
+    "working_crs",
+]
 
 _HOW = "give an authority code such as 'EPSG:32633', a PROJ string or WKT"
 
@@ -54,6 +62,15 @@ def check_projected(crs: "CRS | None", what: str) -> None:
     if not is_metric(crs):
         assert crs is not None
         raise LayerError(f"{what} must be in a projected CRS in metres, got {crs.name!r}")
+
+
+def check_same_crs(**layers: Any) -> None:
+    """Raise LayerError unless all `layers`, given by name, lie in one CRS (None is no layer)."""
+    present = {name: layer for name, layer in layers.items() if layer is not None}
+    first, *others = present
+    for name in others:
+        if present[name].crs != present[first].crs:
+            raise LayerError(f"{name} must be in the CRS of the {first}, project one of them")
 
 
 def working_crs(crs: "CRS", bounds: tuple[float, float, float, float]) -> "CRS":

@@ -3,6 +3,7 @@
 import numpy as np
 
 from toolbox.layers import Shoreline, Soundings
+from toolbox.layers.crs import check_same_crs
 from toolbox.tool import tool
 
 __all__ = ["reject_outside"]
@@ -26,12 +27,18 @@ def reject_outside(soundings: Soundings, shoreline: Shoreline) -> Soundings:
     Soundings
         As many as before; those outside carry the reason "outside the water".
 
+    Raises
+    ------
+    LayerError
+        If the layers lie in different CRS.
+
     Notes
     -----
     A sounding exactly on the water's edge counts as outside: the depth there is the shoreline's.
     """
     import shapely
 
+    check_same_crs(shoreline=shoreline, soundings=soundings)
     place = soundings.coordinates
     shapely.prepare(shoreline.polygons)
     inside = shapely.contains_xy(shoreline.polygons, place[:, 0], place[:, 1])

@@ -18,7 +18,7 @@ from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import write_features
 from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
-from toolbox.layers.crs import parse_crs
+from toolbox.layers.crs import areal_scale, parse_crs
 from toolbox.reduction.cleaning import reject_outside
 from toolbox.reduction.water_level import reduce_to_datum
 from toolbox.report.figures import write_map
@@ -34,6 +34,8 @@ __all__ = ["STAGES", "Inputs", "read_inputs", "run"]
 
 STAGES = ("reading", "triangulating", "gridding", "terrain", "tables", "writing")
 """What a run tells its watcher, in order."""
+
+_SCALE_TOLERANCE = 0.01  # a local CRS keeps within a fraction of this
 
 Watch = Callable[[str], None]
 
@@ -101,7 +103,8 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
     )
     if water.crs is not None:
         shoreline = shoreline.to_crs(parse_crs(water.crs))
-    lineage.step("read shoreline", shoreline.notes, file=str(water.shoreline))
+    notes = shoreline.notes + _scale_note(shoreline)
+    lineage.step("read shoreline", notes, file=str(water.shoreline))
     parts = [_read_source(source, settings, shoreline, lineage) for source in settings.soundings]
     soundings = reject_outside(Soundings.joined(parts), shoreline)
     lineage.rejected(soundings)
@@ -109,6 +112,19 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
         "reject outside", soundings_in=len(soundings), soundings_kept=int((~soundings.flag).sum())
     )
     return Inputs(shoreline, soundings, _read_breaklines(settings, shoreline, lineage))
+
+
+def _scale_note(shoreline: Shoreline) -> tuple[str, ...]:
+    """Warn where a metre on the map is not a metre on the ground."""
+    middle = np.array(shoreline.polygons.centroid.coords)
+    scale = float(np.sqrt(areal_scale(shoreline.crs, middle)[0]))
+    if abs(scale - 1) < _SCALE_TOLERANCE:
+        return ()
+    name = shoreline.crs.name if shoreline.crs else "a plane"
+    return (
+        f"in {name} a metre on the ground is {scale:.3f} m on the map: areas and volumes are "
+        f"corrected, but slopes and distances are off by that much; set water.crs to a local CRS",
+    )
 
 
 def _read_source(

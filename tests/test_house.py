@@ -1,0 +1,66 @@
+"""The house in order: style, types, imports, generated pages, and a README that holds."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from toolbox.describe import pages
+
+ROOT = Path(__file__).resolve().parents[1]
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ["-m", "ruff", "check", "."],
+        ["-m", "ruff", "format", "--check", "."],
+        ["-m", "mypy"],
+        ["-c", "from importlinter.cli import lint_imports_command as run; run()"],
+    ],
+    ids=["style", "format", "types", "imports"],
+)
+def test_checks_pass(command: list[str]) -> None:
+    done = subprocess.run(
+        [sys.executable, *command], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+@pytest.mark.parametrize("name", sorted(pages()))
+def test_generated_page_is_up_to_date(name: str) -> None:
+    assert (ROOT / "docs" / name).read_text(encoding="utf-8") == pages()[name]
+
+
+def test_no_page_of_a_tool_that_is_gone() -> None:
+    assert {f"tools/{page.name}" for page in (ROOT / "docs" / "tools").iterdir()} <= set(pages())
+
+
+@pytest.mark.parametrize(
+    "page", sorted(ROOT.glob("*.md")) + sorted((ROOT / "docs").rglob("*.md")), ids=lambda p: p.name
+)
+def test_links_lead_somewhere(page: Path) -> None:
+    links = re.findall(r"\]\((?!https?:)([^)#]+)\)", page.read_text(encoding="utf-8"))
+    assert [link for link in links if not (page.parent / link).exists()] == []
+
+
+def test_readme_states_the_job_first_and_holds_two_commands() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    first = text.split("\n\n")[1]
+    assert "soundings and" in first
+    assert len(first.splitlines()) > 3
+    assert re.findall(r"<!-- command: (\w+) -->", text) == ["sample", "test"]
+
+
+def test_every_public_name_is_importable() -> None:
+    import importlib
+    import pkgutil
+
+    import toolbox
+
+    for found in pkgutil.walk_packages(toolbox.__path__, "toolbox."):
+        module = importlib.import_module(found.name)
+        for name in getattr(module, "__all__", []):
+            assert hasattr(module, name), f"{found.name}.{name}"
