@@ -1,4 +1,4 @@
-"""Command line: ``leadline``. The tools' commands are made from their declarations."""
+"""Command line: ``leadline``, the whole job and, by name, every tool."""
 
 import os
 import signal
@@ -6,28 +6,20 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import click
 
 from toolbox.catalogue import CHAPTERS, broken, find, record, tools
-from toolbox.errors import ParameterError, ToolboxError
-from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Tin
-from toolbox.tool import Param, Tool
-from toolbox.units import parse_quantity
+from toolbox.errors import ToolboxError
 
 __all__ = ["console", "main"]
 
 BAD_INPUT, INTERRUPTED = 2, 130
 
-_LEADING = (Grid, Tin, Shoreline, Soundings, Breaklines)
-"""Whose CRS the others follow."""
-
 
 def main(arguments: list[str] | None = None) -> int:
     """Run a command; bad input gets one line and exit code 2."""
     try:
-        # click returns what a command returns, and the exit code of --help and --version
         commands.main(arguments, prog_name="leadline", standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
@@ -57,7 +49,9 @@ class Commands(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         known = super().get_command(ctx, cmd_name)
         if known is None and cmd_name in tools():
-            return _tool_command(tools()[cmd_name])
+            from toolbox.commands import tool_command  # reading and writing, which help needs not
+
+            return tool_command(tools()[cmd_name])
         return known
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -87,7 +81,7 @@ def commands() -> None:
     """
 
 
-@commands.command("run")
+@commands.command("run", short_help="Carry out a survey file.")
 @click.argument("survey", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="Folder to make.")
 @click.option("--overwrite", is_flag=True, help="Replace the folder if it is there.")
@@ -108,7 +102,7 @@ def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
         click.echo(f"written: {out}")
 
 
-@commands.command("new")
+@commands.command("new", short_help="Write a survey file to start from.")
 @click.argument("survey", type=click.Path(path_type=Path), default=Path("survey.toml"))
 def new_command(survey: Path) -> None:
     """Write a commented survey file to start from."""
@@ -122,7 +116,7 @@ def new_command(survey: Path) -> None:
     click.echo(f"written: {survey}")
 
 
-@commands.command("check")
+@commands.command("check", short_help="Check a survey file and its inputs.")
 @click.argument("survey", type=click.Path(path_type=Path))
 def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
@@ -178,137 +172,6 @@ def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
     ) as bar:
         task = bar.add_task(STAGES[0], total=len(STAGES))
         yield lambda stage: bar.update(task, description=stage, completed=STAGES.index(stage))
-
-
-class _Quantity(click.ParamType[float]):
-    """A number, with a unit if one likes."""
-
-    def __init__(self, unit: str) -> None:
-        self.name = f"number [{unit}]" if unit else "number"
-        self._unit = unit
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> float:
-        try:
-            return parse_quantity(value, self._unit)
-        except ParameterError as error:
-            self.fail(str(error), param, ctx)
-
-
-def _tool_command(function: Callable[..., Any]) -> click.Command:
-    from toolbox.describe import option_name, reader_params
-    from toolbox.formats.doors import READERS, SUFFIXES
-
-    tool = record(function)
-    params: list[click.Parameter] = []
-    for param in tool.params:
-        if param.type in READERS and param.required:
-            params.append(click.Argument([param.name], type=click.Path(path_type=Path)))
-        else:
-            params.append(_option(param, f"--{param.name.replace('_', '-')}", param.name))
-        params += [
-            _option(option, f"--{option_name(param, option)}", f"{param.name}__{option.name}")
-            for option in reader_params(param)
-        ]
-    suffixes = SUFFIXES[tool.returns]
-    params += [
-        click.Option(
-            ["--out", "out_"],
-            type=click.Path(path_type=Path),
-            required=suffixes[0] != ".csv",
-            help=f"File to write ({', '.join(suffixes)})"
-            + ("; a table is printed if left out." if suffixes[0] == ".csv" else "."),
-        ),
-        click.Option(["--overwrite", "overwrite_"], is_flag=True, help="Replace the file."),
-        click.Option(["--in-crs", "in_crs_"], help="Projected CRS in metres to work in."),
-    ]
-    return click.Command(
-        tool.name,
-        params=params,
-        callback=_caller(function, tool),
-        help=tool.summary,
-        short_help=tool.title,
-    )
-
-
-def _option(param: Param, flag: str, name: str) -> click.Option:
-    from toolbox.formats.doors import READERS
-
-    if param.type is bool:
-        return click.Option(
-            [f"{flag}/--no-{flag[2:]}", name], default=param.default, help=param.text
-        )
-    return click.Option(
-        [flag, name],
-        type=click.Path(path_type=Path) if param.type in READERS else _click_type(param),
-        default=None if param.required else param.default,
-        required=param.required,
-        multiple=param.many,
-        help=param.text,
-        show_default=param.default not in (None, ""),
-    )
-
-
-def _click_type(param: Param) -> Any:
-    if param.choices:
-        return click.Choice(list(param.choices))
-    if param.range:
-        return _Quantity(param.range.unit)
-    return click.Path(path_type=Path) if param.type is Path else param.type
-
-
-def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
-    def call(out_: Path | None, overwrite_: bool, in_crs_: str | None, **given: Any) -> None:
-        from toolbox.formats.doors import write
-        from toolbox.formats.paths import new_file
-
-        _check_options(tool, given)
-        result = function(**_arguments(tool, given, in_crs_))
-        for note in result.notes:
-            click.echo(f"note: {note}", err=True)
-        if out_ is None:
-            click.echo(result.frame.to_csv(index=False, float_format="%.10g"), nl=False)
-            return
-        with new_file(out_, overwrite=overwrite_) as place:
-            write(result, place)
-
-    return call
-
-
-def _check_options(tool: Tool, given: dict[str, Any]) -> None:
-    """Refuse a bad number before any file is read."""
-    from toolbox.formats.doors import READERS
-
-    tool.check({p.name: _value(p, given) for p in tool.params if p.type not in READERS})
-
-
-def _value(param: Param, given: dict[str, Any]) -> Any:
-    value = given[param.name]
-    return (tuple(value) or None) if param.many else value
-
-
-def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[str, Any]:
-    """Read the layers and bring those that can move into one CRS.
-
-    That is the one named, else that of a raster or bed, the shoreline's, or the first layer's.
-    """
-    from toolbox.describe import reader_params
-    from toolbox.formats.doors import READERS
-    from toolbox.layers.crs import parse_crs
-
-    arguments: dict[str, Any] = {}
-    for param in tool.params:
-        value = _value(param, given)
-        if param.type in READERS and value is not None:
-            options = {o.name: given[f"{param.name}__{o.name}"] for o in reader_params(param)}
-            value = READERS[param.type](value, **options)
-        arguments[param.name] = value
-    layers = {name: layer for name, layer in arguments.items() if hasattr(layer, "crs")}
-    leading = sorted(layers.values(), key=lambda layer: _LEADING.index(type(layer)))
-    target = parse_crs(in_crs) if in_crs else next((layer.crs for layer in leading), None)
-    moved = {
-        name: layer.to_crs(target) for name, layer in layers.items() if hasattr(layer, "to_crs")
-    }
-    return arguments | moved
 
 
 def console() -> None:

@@ -185,7 +185,8 @@ def _allowed(param: Param) -> str:
     elif param.choices:
         kind = ", ".join(f"`{choice}`" for choice in param.choices)
     elif param.range:
-        kind = ("numbers " if param.many else "number ") + str(param.range)
+        unit = f" in {param.range.unit}" if param.range.unit else ""
+        kind = f"{'numbers' if param.many else 'number'}{unit} {param.range.interval}".rstrip()
     else:
         kind = {bool: "yes or no", str: "text", int: "whole number"}.get(param.type, "file name")
     if param.required:

@@ -62,10 +62,14 @@ class Range:
             and (self.above is None or number > self.above)
         )
 
-    def __str__(self) -> str:
+    @property
+    def interval(self) -> str:
+        """The bounds in words, empty where there are none."""
         ends = ((">", self.above), (">=", self.min), ("<=", self.max))
-        bounds = [f"{sign} {end:g}" for sign, end in ends if end is not None]
-        return (" and ".join(bounds) or "finite") + (f" {self.unit}" if self.unit else "")
+        return " and ".join(f"{sign} {end:g}" for sign, end in ends if end is not None)
+
+    def __str__(self) -> str:
+        return f"{self.interval or 'finite'} {self.unit}".rstrip()
 
 
 @dataclass(frozen=True)

@@ -89,7 +89,8 @@ class Constraints:
     def after(self, mesh: "Mesh") -> "Constraints":
         """Add the vertices that `mesh` made where lines cross.
 
-        The shoreline keeps its depth; between breaklines the mean of their depths holds.
+        The shoreline keeps its depth, an open edge takes the breakline's; between breaklines the
+        mean of their depths holds.
         """
         points = mesh.points
         extra = len(points) - len(self.points)
@@ -97,7 +98,9 @@ class Constraints:
         kind = np.r_[self.kind, np.full(extra, VertexKind.BREAKLINE)]
         for vertex, lines in mesh.crossings().items():
             rims = [line for line in lines if (self.kind[list(line)] != VertexKind.BREAKLINE).all()]
-            depth[vertex] = np.mean([self._between(line, points[vertex]) for line in rims or lines])
+            known = [line for line in rims if np.isfinite(self.depth[list(line)]).all()]
+            leading = known or [line for line in lines if line not in rims] or rims
+            depth[vertex] = np.mean([self._between(line, points[vertex]) for line in leading])
             if rims:
                 kind[vertex] = self.kind[list(rims[0])].max()
         return replace(self, points=points, depth=depth, kind=kind)

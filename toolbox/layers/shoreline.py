@@ -8,15 +8,13 @@ import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.layers.crs import check_projected
+from toolbox.layers.repair import SLIVER_M2, repaired
 
 if TYPE_CHECKING:
     from pyproj import CRS
     from shapely import MultiLineString, MultiPolygon, Polygon
 
 __all__ = ["Shoreline"]
-
-SLIVER_M2 = 1.0
-"""Parts and holes smaller than this are digitising noise (common practice, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,16 +86,8 @@ class Shoreline:
         """
         import shapely
 
-        parts, notes = _valid_parts(shapes)
-        parts, unstacked = _unstack(parts)
-        parts, cleaned = _without_slivers(parts)
-        notes += unstacked + cleaned
-        if not parts:
-            raise LayerError(
-                f"shoreline must enclose at least {SLIVER_M2:g} m2, and no part of it does;"
-                " is its CRS right?"
-            )
-        return cls(shapely.MultiPolygon(parts), crs, depth, None, tuple(notes))
+        parts, notes = repaired(shapes)
+        return cls(shapely.MultiPolygon(parts), crs, depth, None, notes)
 
     @property
     def islands(self) -> list[Any]:
@@ -176,75 +166,3 @@ class Shoreline:
             raise LayerError(f"shoreline lies outside what {crs.name!r} can map")
         fresh = Shoreline.from_shapes([moved], crs, depth=self.depth)
         return replace(fresh, open_edges=ends, notes=self.notes + fresh.notes)
-
-
-def _valid_parts(shapes: Iterable[Any]) -> tuple[list["Polygon"], list[str]]:
-    """Split into valid polygons."""
-    import shapely
-
-    parts: list[Polygon] = []
-    notes: list[str] = []
-    for number, shape in enumerate(shapes, start=1):
-        if shape is None or shape.is_empty:
-            notes.append(f"shape {number} is empty: left out")
-            continue
-        if shape.geom_type not in ("Polygon", "MultiPolygon"):
-            raise LayerError(
-                f"shoreline must be polygons, got a {shape.geom_type} (shape {number})"
-            )
-        flat = shapely.remove_repeated_points(shapely.force_2d(shape), 0.0)
-        if not flat.is_valid:
-            notes.append(f"shape {number} repaired: {shapely.is_valid_reason(flat)}")
-            flat = shapely.make_valid(flat)
-        parts += [part for part in _leaves(flat) if part.geom_type == "Polygon"]
-    return parts, notes
-
-
-def _leaves(shape: Any) -> list[Any]:
-    return [
-        leaf for part in getattr(shape, "geoms", [shape]) for leaf in getattr(part, "geoms", [part])
-    ]
-
-
-def _unstack(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
-    """Turn rings that lie upon the water into islands (and upon islands into water again)."""
-    import shapely
-
-    kept: list[Polygon] = []
-    stacked = joined = repeated = filled = 0
-    for part in sorted(parts, key=lambda p: p.area, reverse=True):
-        within = [k for k, water in enumerate(kept) if water.contains(part)]
-        overlapping = [k for k, water in enumerate(kept) if water.overlaps(part)]
-        if any(water.equals(part) for water in kept):
-            repeated += 1
-        elif any(shapely.Polygon(hole).equals(part) for water in kept for hole in water.interiors):
-            filled += 1
-        elif within:
-            kept[within[0]] = kept[within[0]].difference(part)
-            stacked += 1
-        elif overlapping:
-            kept[overlapping[0]] = kept[overlapping[0]].union(part)
-            joined += 1
-        else:
-            kept.append(part)
-    told = (
-        (stacked, "rings stacked upon the water made islands"),
-        (joined, "overlapping parts joined"),
-        (repeated, "repeated polygons left out"),
-        (filled, "polygons that fill an island taken as land"),
-    )
-    flat = [leaf for part in kept for leaf in _leaves(part) if leaf.geom_type == "Polygon"]
-    return flat, [f"{count} {what}" for count, what in told if count]
-
-
-def _without_slivers(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
-    import shapely
-
-    whole = [part for part in parts if part.area >= SLIVER_M2]
-    holes = 0
-    for number, part in enumerate(whole):
-        islands = [ring for ring in part.interiors if shapely.Polygon(ring).area >= SLIVER_M2]
-        holes += len(part.interiors) - len(islands)
-        whole[number] = shapely.Polygon(part.exterior, islands)
-    told = ((len(parts) - len(whole), "parts"), (holes, "holes"))
-    return whole, [f"{n} {what} below {SLIVER_M2:g} m2 left out" for n, what in told if n]

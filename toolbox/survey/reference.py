@@ -14,8 +14,8 @@ __all__ = ["reference_page", "schema"]
 _HEAD = """# The survey file
 
 One [TOML](https://toml.io) file describes a survey. `leadline new` writes one with comments. Paths
-are as seen from the file. A length is a number in metres, or text with a unit such as `"1.5 ft"`. An
-editor that knows JSON Schema completes keys from [survey.schema.json](survey.schema.json).
+are as seen from the file. A length is a number in metres, or text with a unit such as `"1.5 ft"`.
+An editor that knows JSON Schema completes keys from [survey.schema.json](survey.schema.json).
 """
 
 

@@ -1,0 +1,160 @@
+"""Commands: each tool as a command, made from its declaration and never by hand."""
+
+from collections.abc import Callable
+from contextlib import nullcontext
+from pathlib import Path
+from typing import Any
+
+import click
+
+from toolbox.catalogue import record
+from toolbox.describe import option_name, reader_params
+from toolbox.errors import ParameterError
+from toolbox.formats.doors import READERS, SUFFIXES, write
+from toolbox.formats.paths import new_file
+from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Tin
+from toolbox.layers.crs import parse_crs
+from toolbox.tool import Param, Tool
+from toolbox.units import parse_quantity
+
+__all__ = ["tool_command"]
+
+_LEADING = (Grid, Tin, Shoreline, Soundings, Breaklines)
+"""Whose CRS the others follow."""
+
+
+class _Quantity(click.ParamType[float]):
+    """A number, with a unit if one likes."""
+
+    def __init__(self, unit: str) -> None:
+        self.name = f"number [{unit}]" if unit else "number"
+        self._unit = unit
+
+    def convert(self, value: Any, param: Any, ctx: Any) -> float:
+        try:
+            return parse_quantity(value, self._unit)
+        except ParameterError as error:
+            self.fail(str(error), param, ctx)
+
+
+def tool_command(function: Callable[..., Any]) -> click.Command:
+    """Make the command of a declared tool.
+
+    Parameters
+    ----------
+    function : callable
+        From the catalogue.
+
+    Returns
+    -------
+    Command
+        Its layers are file arguments with the options of their readers, its other parameters
+        options; the result is written to ``--out``, or printed if it is a table.
+    """
+    tool = record(function)
+    params: list[click.Parameter] = []
+    for param in tool.params:
+        if param.type in READERS and param.required:
+            params.append(click.Argument([param.name], type=click.Path(path_type=Path)))
+        else:
+            params.append(_option(param, f"--{param.name.replace('_', '-')}", param.name))
+        params += [
+            _option(option, f"--{option_name(param, option)}", f"{param.name}__{option.name}")
+            for option in reader_params(param)
+        ]
+    suffixes = SUFFIXES[tool.returns]
+    params += [
+        click.Option(
+            ["--out", "out_"],
+            type=click.Path(path_type=Path),
+            required=suffixes[0] != ".csv",
+            help=f"File to write ({', '.join(suffixes)})"
+            + ("; a table is printed if left out." if suffixes[0] == ".csv" else "."),
+        ),
+        click.Option(["--overwrite", "overwrite_"], is_flag=True, help="Replace the file."),
+        click.Option(["--in-crs", "in_crs_"], help="Projected CRS in metres to work in."),
+    ]
+    return click.Command(
+        tool.name,
+        params=params,
+        callback=_caller(function, tool),
+        help=tool.summary,
+        short_help=tool.title,
+    )
+
+
+def _option(param: Param, flag: str, name: str) -> click.Option:
+    if param.type is bool:
+        return click.Option(
+            [f"{flag}/--no-{flag[2:]}", name], default=param.default, help=param.text
+        )
+    return click.Option(
+        [flag, name],
+        type=click.Path(path_type=Path) if param.type in READERS else _click_type(param),
+        default=None if param.required else param.default,
+        required=param.required,
+        multiple=param.many,
+        help=param.text,
+        show_default=param.default not in (None, ""),
+    )
+
+
+def _click_type(param: Param) -> Any:
+    if param.choices:
+        return click.Choice(list(param.choices))
+    if param.range:
+        return _Quantity(param.range.unit)
+    return click.Path(path_type=Path) if param.type is Path else param.type
+
+
+def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
+    def call(out_: Path | None, overwrite_: bool, in_crs_: str | None, **given: Any) -> None:
+        _check_options(tool, given)
+        target = new_file(out_, overwrite=overwrite_) if out_ else nullcontext()
+        with target as place:
+            arguments = _arguments(tool, given, in_crs_)
+            result = function(**arguments)
+            _tell(*arguments.values(), result)
+            if place is None:
+                click.echo(result.frame.to_csv(index=False, float_format="%.10g"), nl=False)
+            else:
+                write(result, place)
+
+    return call
+
+
+def _tell(*layers: Any) -> None:
+    """Print the notes of all layers, each once."""
+    for note in dict.fromkeys(note for layer in layers for note in getattr(layer, "notes", ())):
+        click.echo(f"note: {note}", err=True)
+
+
+def _check_options(tool: Tool, given: dict[str, Any]) -> None:
+    """Refuse a bad number before any file is read."""
+    tool.check({p.name: _value(p, given) for p in tool.params if p.type not in READERS})
+
+
+def _value(param: Param, given: dict[str, Any]) -> Any:
+    value = given[param.name]
+    return (tuple(value) or None) if param.many else value
+
+
+def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[str, Any]:
+    """Read the layers and bring those that can move into one CRS.
+
+    That is the one named, else that of a raster or bed, the shoreline's, or the first layer's.
+    """
+    arguments: dict[str, Any] = {}
+    for param in tool.params:
+        value = _value(param, given)
+        if param.type in READERS and value is not None:
+            options = {o.name: given[f"{param.name}__{o.name}"] for o in reader_params(param)}
+            value = READERS[param.type](value, **options)
+        arguments[param.name] = value
+    layers = {name: layer for name, layer in arguments.items() if hasattr(layer, "crs")}
+    leading = sorted(layers.values(), key=lambda layer: _LEADING.index(type(layer)))
+    target = parse_crs(in_crs) if in_crs else next((layer.crs for layer in leading), None)
+    moved = {
+        name: layer.to_crs(target) for name, layer in layers.items() if hasattr(layer, "to_crs")
+    }
+    return arguments | moved
