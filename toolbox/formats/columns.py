@@ -2,22 +2,11 @@
 
 import re
 from collections.abc import Iterable
+from typing import Any
 
 from toolbox.errors import InputFileError
 
-__all__ = [
-    "DEPTH",
-    "EASTING",
-    "ELEVATION",
-    "LATITUDE",
-    "LINE",
-    "LONGITUDE",
-    "NORTHING",
-    "TIME",
-    "find",
-    "need",
-    "unit_of",
-]
+__all__ = ["find", "need", "unit_of"]
 
 EASTING = ("easting", "east", "x", "e", "xcoord", "coordx", "utme", "utmx", "pointx")
 NORTHING = ("northing", "north", "y", "n", "ycoord", "coordy", "utmn", "utmy", "pointy")
@@ -27,6 +16,21 @@ DEPTH = ("depth", "waterdepth", "sounding", "tiefe", "profondeur", "profundidad"
 ELEVATION = ("elevation", "elev", "bedelevation", "bottomelevation", "altitude")
 TIME = ("time", "timeutc", "datetime", "timestamp", "utc")
 LINE = ("line", "lineid", "track", "cast", "transect")
+CAST = ("cast", "castid", "castno", "castnumber")
+PEG = ("peg", "pegid", "stand", "name")
+BEARING = ("bearing", "bearingdegtrue", "bearingtrue", "truebearing", "bearingdeg")
+MAGNETIC = ("bearingmagnetic", "bearingdegmagnetic", "magneticbearing", "compass")
+DISTANCE = ("distance", "range", "dist")
+TOWARDS = ("towards", "target")
+LINE_OUT = ("lineout",)
+WRAPS = ("wraps",)
+ROD_TIP = ("rodtipheight", "rodtip", "rodheight")
+SPEED = ("retrievespeed", "retrievespeedms", "speed", "speedms")
+ARRIVAL = ("arrival", "arrivals", "arrivalseconds")
+START = ("starttime", "start", *TIME)
+WATER_LEVEL = ("waterlevel", "level")
+SECONDS = ("seconds", "second", "s", "t", "times")
+CANOPY = ("canopy", "canopytop", "planttop", "planttops")
 
 _UNITS = {
     "m": "m",
@@ -45,13 +49,13 @@ _UNITS = {
 _SUFFIX = re.compile(rf"[\s_.(\[]+({'|'.join(_UNITS)})[)\]]?$", re.IGNORECASE)
 
 
-def find(columns: Iterable[str], names: Iterable[str]) -> str | None:
+def find(columns: Iterable[Any], names: Iterable[str]) -> str | None:
     """Return the column that bears one of some common names, whatever its case and unit.
 
     Parameters
     ----------
-    columns : iterable of str
-        Of the table. One that says its unit is preferred to one that does not.
+    columns : iterable
+        Names of the table's columns. One that says its unit is preferred to one that does not.
     names : iterable of str
         Common names, in lower case without blanks, the best first.
 
@@ -71,7 +75,7 @@ def unit_of(column: str) -> str | None:
     return _UNITS[found[1].lower()] if found else None
 
 
-def need(found: str | None, columns: Iterable[str], file: object, what: str) -> str:
+def need(found: str | None, columns: Iterable[Any], file: object, what: str) -> str:
     """Return the column found or named, refusing a name the table does not have."""
     listed = list(map(str, columns))
     if found is None:

@@ -7,11 +7,9 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import numbers, read_delimited
-from toolbox.formats.paths import existing_file
-from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
+from toolbox.formats.delimited import numbers
+from toolbox.formats.places import read_places
 from toolbox.layers import Soundings
-from toolbox.layers.crs import parse_crs, project, working_crs
 from toolbox.tool import Range
 from toolbox.units import convert
 
@@ -38,6 +36,8 @@ def read_soundings(
     unit: Unit | None = None,
     positive: Literal["down", "up"] = "down",
     datum: Annotated[float, Range("m")] | None = None,
+    pegs: Path | None = None,
+    declination: Annotated[float, Range("degree", min=-180, max=180)] | None = None,
     delimiter: str | None = None,
     decimal: str | None = None,
     encoding: str = "utf-8-sig",
@@ -69,6 +69,11 @@ def read_soundings(
         Direction in which depths grow.
     datum : float, optional
         Elevation of the datum water level, to turn elevations into depths.
+    pegs : Path, optional
+        Points with a column ``peg``, for readings placed by columns ``peg``, ``bearing`` (or
+        ``bearing_magnetic``) and ``distance``.
+    declination : float, optional
+        East of true north, if bearings are magnetic.
     delimiter : str, optional
         Between columns of text, if it cannot be found out.
     decimal : str, optional
@@ -87,23 +92,31 @@ def read_soundings(
     InputFileError
         If the file is not what it should be; the message names the line or the columns.
     """
-    existing_file(path)
-    if path.suffix.lower() in VECTOR_SUFFIXES:
-        frame = read_features(path, layer=layer, where=where, crs=crs)
-        place, source_crs = _places(frame, path), frame.crs
-        notes: list[str] = []
-    else:
-        frame = read_delimited(path, delimiter=delimiter, decimal=decimal, encoding=encoding)
-        columns = _coordinate_columns(frame, path, easting, northing)
-        place = np.column_stack([numbers(frame, column, path) for column in columns])
-        source_crs, notes = _text_crs(columns, path, crs)
-        frame = frame.drop(columns=list(columns))
-    values, told = depths_of(
-        frame, path, depth=depth, elevation=elevation, unit=unit, positive=positive, datum=datum
+    places = read_places(
+        path,
+        crs=crs,
+        layer=layer,
+        where=where,
+        easting=easting,
+        northing=northing,
+        pegs=pegs,
+        declination=declination,
+        delimiter=delimiter,
+        decimal=decimal,
+        encoding=encoding,
     )
-    place, work_crs = _projected(place, source_crs, path)
-    extra, odd = _extra(frame)
-    return _soundings(place, values, work_crs, (*notes, *told, *odd), extra)
+    values, told = depths_of(
+        places.frame,
+        path,
+        depth=depth,
+        elevation=elevation,
+        unit=unit,
+        positive=positive,
+        datum=datum,
+    )
+    extra, odd = _extra(places.frame)
+    notes = (*places.notes, *told, *odd)
+    return _soundings(places.coordinates, values, places.crs, notes, extra)
 
 
 def depths_of(
@@ -175,50 +188,6 @@ def _thirds(frame: "pd.DataFrame", path: Path) -> np.ndarray:
     if not shapely.has_z(shapes).all():
         raise InputFileError(f"{path}: the points have no third coordinate")
     return np.asarray(shapely.get_z(shapes))
-
-
-def _places(frame: Any, path: Path) -> np.ndarray:
-    kinds = set(frame.geometry.dropna().geom_type) - {"Point"}
-    if kinds:
-        raise InputFileError(f"{path}: soundings must be points, got {', '.join(sorted(kinds))}")
-    return np.column_stack([frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()])
-
-
-def _coordinate_columns(
-    frame: "pd.DataFrame", path: Path, easting: str | None, northing: str | None
-) -> tuple[str, str]:
-    for east, north in ((names.EASTING, names.NORTHING), (names.LONGITUDE, names.LATITUDE)):
-        found = names.find(frame.columns, east), names.find(frame.columns, north)
-        if all(found):
-            break
-    if not frame.attrs["header"] and len(frame.columns) >= 3:
-        found = "1", "2"
-    return (
-        names.need(easting or found[0], frame.columns, path, "easting or longitude"),
-        names.need(northing or found[1], frame.columns, path, "northing or latitude"),
-    )
-
-
-def _text_crs(columns: tuple[str, str], path: Path, crs: str | None) -> tuple["CRS", list[str]]:
-    if crs is not None:
-        return parse_crs(crs), []
-    if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
-        return parse_crs("EPSG:4326"), ["longitude and latitude taken as WGS 84"]
-    raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
-
-
-def _projected(place: np.ndarray, crs: "CRS", path: Path) -> tuple[np.ndarray, "CRS"]:
-    known = place[np.isfinite(place).all(axis=1)]
-    if not len(known):
-        raise InputFileError(f"{path} holds no coordinates")
-    low, high = known.min(axis=0), known.max(axis=0)
-    if crs.is_geographic and (np.abs([low, high]) > [360, 90]).any():
-        raise InputFileError(
-            f"{path}: coordinates up to {np.abs([low, high]).max():g} are no degrees, as their "
-            f"CRS {crs.name!r} asks; give the right crs"
-        )
-    target = working_crs(crs, (low[0], low[1], high[0], high[1]))
-    return (place if target == crs else project(place, crs, target)), target
 
 
 def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:

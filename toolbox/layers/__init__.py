@@ -1,10 +1,11 @@
 """The nouns: what passes between tools. Small frozen values, checked when made."""
 
 from toolbox.layers.breaklines import Breaklines
+from toolbox.layers.cast import CastLog
 from toolbox.layers.grid import Grid
 from toolbox.layers.shoreline import Shoreline
 from toolbox.layers.soundings import Soundings
 from toolbox.layers.table import Table
 from toolbox.layers.tin import Tin, VertexKind
 
-__all__ = ["Breaklines", "Grid", "Shoreline", "Soundings", "Table", "Tin", "VertexKind"]
+__all__ = ["Breaklines", "CastLog", "Grid", "Shoreline", "Soundings", "Table", "Tin", "VertexKind"]

@@ -8,15 +8,17 @@ import numpy as np
 from toolbox.errors import LayerError, ParameterError
 
 if TYPE_CHECKING:
-    from pyproj import CRS
+    from pyproj import CRS, Geod
 
 __all__ = [
     "areal_scale",
+    "bearings",
     "check_projected",
     "check_same_crs",
     "is_metric",
     "parse_crs",
     "project",
+    "travel",
     "working_crs",
 ]
 
@@ -132,6 +134,53 @@ def project(coordinates: np.ndarray, crs: "CRS", to: "CRS") -> np.ndarray:
     moved = np.column_stack(move.transform(coordinates[:, 0], coordinates[:, 1]))
     moved[~np.isfinite(moved).all(axis=1)] = np.nan
     return moved
+
+
+def travel(
+    start: np.ndarray, bearing: np.ndarray, distance: np.ndarray, crs: "CRS | None"
+) -> np.ndarray:
+    """Go from places along the geodesic.
+
+    Parameters
+    ----------
+    start : (n, 2) array
+        Easting and northing, m.
+    bearing : (n,) array
+        Degrees clockwise from true north.
+    distance : (n,) array
+        On the ground, m.
+    crs : CRS or None
+        Of the places; None is a plane whose north is true.
+
+    Returns
+    -------
+    (n, 2) array
+        Where one arrives, easting and northing, m.
+    """
+    if crs is None:
+        turn = np.radians(bearing)
+        return start + distance[:, None] * np.column_stack([np.sin(turn), np.cos(turn)])
+    geodetic, geod = _earth(crs)
+    longitude, latitude = project(start, crs, geodetic).T
+    end = geod.fwd(longitude, latitude, bearing, distance)[:2]
+    return project(np.column_stack(end), geodetic, crs)
+
+
+def bearings(start: np.ndarray, end: np.ndarray, crs: "CRS | None") -> np.ndarray:
+    """Return the true bearing from places to others, both (n, 2), degrees in [0, 360)."""
+    if crs is None:
+        return np.degrees(np.arctan2(*(end - start).T)) % 360
+    geodetic, geod = _earth(crs)
+    start, end = project(start, crs, geodetic), project(end, crs, geodetic)
+    return np.asarray(geod.inv(*start.T, *end.T)[0]) % 360
+
+
+def _earth(crs: "CRS") -> tuple["CRS", "Geod"]:
+    """Longitude and latitude on the CRS's own datum, and its ellipsoid."""
+    geodetic, geod = crs.geodetic_crs, crs.get_geod()
+    if geodetic is None or geod is None:
+        raise LayerError(f"{crs.name!r} is not tied to the earth, so it has no true north")
+    return geodetic, geod
 
 
 def areal_scale(crs: "CRS | None", coordinates: np.ndarray) -> np.ndarray:

@@ -1,0 +1,171 @@
+"""Casts from files: the log of a bank session, its pings, and the pegs it was cast from."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import numpy as np
+
+from toolbox.errors import InputFileError, ParameterError
+from toolbox.formats import columns as names
+from toolbox.formats.delimited import numbers, read_delimited
+from toolbox.formats.paths import existing_file
+from toolbox.formats.places import Places, named_places, read_places, true_bearings
+from toolbox.layers import CastLog
+from toolbox.layers.crs import bearings
+from toolbox.tool import Range
+from toolbox.units import convert
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from pyproj import CRS
+
+__all__ = ["read_casts"]
+
+
+def read_casts(
+    path: Path,
+    *,
+    pings: Path,
+    pegs: Path | None = None,
+    crs: str | None = None,
+    declination: Annotated[float, Range("degree", min=-180, max=180)] | None = None,
+    wrap: Annotated[float, Range("m", above=0)] | None = None,
+    delimiter: str | None = None,
+    decimal: str | None = None,
+    encoding: str = "utf-8-sig",
+) -> CastLog:
+    """Read a cast log and its pings.
+
+    Parameters
+    ----------
+    path : Path
+        The log as delimited text, one row a cast: ``cast``; ``peg``, or the rod's coordinates;
+        ``bearing`` (degrees true), ``bearing_magnetic``, or ``towards`` (the name of a point of
+        the file of pegs); ``line_out`` (``_m`` or ``_ft``) or ``wraps``; where known
+        ``rod_tip_height``, ``retrieve_speed_m_s`` or ``arrival_s``, ``start_time``,
+        ``water_level``.
+    pings : Path
+        The readings as delimited text: ``cast``, ``seconds`` since the retrieve began, ``depth``,
+        and ``canopy`` where plants stood; all other columns are kept.
+    pegs : Path, optional
+        Points with a column ``peg``: pegs, and whatever casts go towards.
+    crs : str, optional
+        CRS of the coordinates, where the files name none.
+    declination : float, optional
+        East of true north, to turn magnetic bearings into true ones.
+    wrap : float, optional
+        Line on one wrap around the pegs that measure it, where the log counts wraps.
+    delimiter : str, optional
+        Between columns, if it cannot be found out.
+    decimal : str, optional
+        Decimal mark, if it cannot be found out.
+    encoding : str
+        Encoding of the text.
+
+    Returns
+    -------
+    CastLog
+        In a projected CRS in metres.
+
+    Raises
+    ------
+    InputFileError
+        If a file lacks what it needs; the message names the line or the column.
+    """
+    text: dict[str, Any] = {"delimiter": delimiter, "decimal": decimal, "encoding": encoding}
+    frame = read_delimited(existing_file(path), **text)
+    known = read_places(pegs, crs=crs, **text) if pegs is not None else None
+    rods, target, notes = _rods(frame, path, known, crs, text)
+    columns: dict[str, Any] = {
+        "cast": frame[names.need(names.find(frame, names.CAST), frame, path, "cast")].astype(str),
+        "easting": rods[:, 0],
+        "northing": rods[:, 1],
+        "bearing": _bearings(frame, path, rods, known, target, declination),
+        "line_out": _line_out(frame, path, wrap),
+    }
+    return CastLog(
+        _table(columns | _optional(frame, path)), _pings(existing_file(pings), text), target, notes
+    )
+
+
+def _table(columns: dict[str, Any]) -> "pd.DataFrame":
+    import pandas as pd
+
+    return pd.DataFrame(columns)
+
+
+def _rods(
+    frame: "pd.DataFrame", path: Path, known: Places | None, crs: str | None, text: Any
+) -> tuple[np.ndarray, "CRS", tuple[str, ...]]:
+    """Where the rod stood at each cast: at a peg, or at coordinates of its own."""
+    column = names.find(frame, names.PEG)
+    if known is None or column is None:
+        own = read_places(path, crs=crs, **text)
+        return own.coordinates, own.crs, own.notes
+    return named_places(frame[column].astype(str), known, path), known.crs, known.notes
+
+
+def _bearings(
+    frame: "pd.DataFrame",
+    path: Path,
+    rods: np.ndarray,
+    known: Places | None,
+    crs: "CRS",
+    declination: float | None,
+) -> np.ndarray:
+    true = true_bearings(frame, path, declination)
+    if true is not None:
+        return true
+    column = names.find(frame, names.TOWARDS)
+    if column is None or known is None:
+        listed = ", ".join(map(str, frame.columns))
+        raise InputFileError(
+            f"{path} has no column bearing, bearing_magnetic, or towards with a file of pegs, "
+            f"only {listed}"
+        )
+    return bearings(rods, named_places(frame[column].astype(str), known, path), crs)
+
+
+def _line_out(frame: "pd.DataFrame", path: Path, wrap: float | None) -> np.ndarray:
+    if (column := names.find(frame, names.LINE_OUT)) is not None:
+        unit = names.unit_of(column) or "m"
+        return np.asarray(convert(numbers(frame, column, path), unit, "m"))
+    column = names.need(names.find(frame, names.WRAPS), frame, path, "line out, or wraps")
+    if wrap is None:
+        raise ParameterError(f"{path}: a log in wraps needs wrap, the line on one of them")
+    return numbers(frame, column, path) * wrap
+
+
+def _optional(frame: "pd.DataFrame", path: Path) -> dict[str, Any]:
+    import pandas as pd
+
+    found: dict[str, Any] = {}
+    for name, common in (("rod_tip", names.ROD_TIP), ("water_level", names.WATER_LEVEL)):
+        if (column := names.find(frame, common)) is not None:
+            found[name] = convert(numbers(frame, column, path), names.unit_of(column) or "m", "m")
+    for name, listed in (("speed", names.SPEED), ("arrival", names.ARRIVAL)):
+        if (column := names.find(frame, listed)) is not None:
+            found[name] = numbers(frame, column, path)
+    if (column := names.find(frame, names.START)) is not None:
+        found["start"] = pd.to_datetime(frame[column], utc=True, errors="coerce", format="ISO8601")
+    return found
+
+
+def _pings(path: Path, text: Any) -> "pd.DataFrame":
+    frame = read_delimited(path, **text)
+    common = {"cast": names.CAST, "seconds": names.SECONDS, "depth": names.DEPTH}
+    used = {
+        name: names.need(names.find(frame, known), frame, path, name)
+        for name, known in common.items()
+    }
+    if (canopy := names.find(frame, names.CANOPY)) is not None:
+        used["canopy"] = canopy
+    measured = {
+        name: _in_metres(frame, column, path) for name, column in used.items() if name != "cast"
+    }
+    cast = frame[used["cast"]].astype(str)
+    return frame.drop(columns=list(used.values())).assign(cast=cast, **measured)
+
+
+def _in_metres(frame: "pd.DataFrame", column: str, path: Path) -> np.ndarray:
+    return np.asarray(convert(numbers(frame, column, path), names.unit_of(column) or "m", "m"))

@@ -1,0 +1,210 @@
+"""Places: points from text or vector files, projected to metres at the door."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from toolbox.errors import InputFileError, ParameterError
+from toolbox.formats import columns as names
+from toolbox.formats.delimited import numbers, read_delimited
+from toolbox.formats.paths import existing_file
+from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
+from toolbox.layers.crs import parse_crs, project, travel, working_crs
+from toolbox.units import convert
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from pyproj import CRS
+
+__all__ = ["Places", "named_places", "read_places", "true_bearings"]
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Points of a file and what stands beside them.
+
+    Parameters
+    ----------
+    coordinates : (n, 2) array
+        Easting and northing, m; NaN where missing.
+    frame : DataFrame
+        The other columns (of a vector file also the geometry, as it was).
+    crs : CRS
+        Projected, in metres.
+    notes : tuple of str
+        What was assumed.
+    """
+
+    coordinates: np.ndarray
+    frame: "pd.DataFrame"
+    crs: "CRS"
+    notes: tuple[str, ...]
+
+
+def read_places(
+    path: Path,
+    *,
+    crs: str | None = None,
+    layer: str | None = None,
+    where: str | None = None,
+    easting: str | None = None,
+    northing: str | None = None,
+    pegs: Path | None = None,
+    declination: float | None = None,
+    delimiter: str | None = None,
+    decimal: str | None = None,
+    encoding: str = "utf-8-sig",
+) -> Places:
+    """Read points.
+
+    Parameters
+    ----------
+    path : Path
+        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet.
+    crs : str, optional
+        CRS of the coordinates, where the file names none. Text with columns named longitude and
+        latitude is taken as WGS 84 if this is left out.
+    layer, where : str, optional
+        Layer of a vector file, and condition on its features.
+    easting, northing : str, optional
+        Columns of text, if their names do not tell.
+    pegs : Path, optional
+        Named points; text with columns ``peg``, ``bearing`` and ``distance`` is placed from them.
+    declination : float, optional
+        Degrees east of true north, if bearings are magnetic.
+    delimiter, decimal : str, optional
+        Of text, if they cannot be found out.
+    encoding : str
+        Of text.
+
+    Returns
+    -------
+    Places
+        In the file's own CRS if that is in metres, else in a suitable one.
+
+    Raises
+    ------
+    InputFileError
+        If the file holds no points, or no CRS is known.
+    """
+    existing_file(path)
+    if path.suffix.lower() in VECTOR_SUFFIXES:
+        frame = read_features(path, layer=layer, where=where, crs=crs)
+        return _projected(_points(frame, path), frame, frame.crs, path, ())
+    text = read_delimited(path, delimiter=delimiter, decimal=decimal, encoding=encoding)
+    if pegs is not None:
+        known = read_places(pegs, crs=crs, layer=layer)
+        return _from_pegs(text, path, known, declination)
+    columns = _coordinate_columns(text, path, easting, northing)
+    place = np.column_stack([numbers(text, column, path) for column in columns])
+    found, notes = _text_crs(columns, path, crs)
+    return _projected(place, text.drop(columns=list(columns)), found, path, notes)
+
+
+def named_places(wanted: "pd.Series[str]", known: Places, path: Path) -> np.ndarray:
+    """Return the coordinates of named points, shape (n, 2), m.
+
+    Parameters
+    ----------
+    wanted : Series of str
+        Their names.
+    known : Places
+        Points with a column of names, such as ``peg``.
+    path : Path
+        The file that names them, for errors.
+
+    Raises
+    ------
+    InputFileError
+        If there is no such point.
+    """
+    column = names.need(names.find(known.frame, names.PEG), known.frame, "the file of pegs", "peg")
+    row = {str(name): number for number, name in enumerate(known.frame[column])}
+    unknown = [name for name in wanted if name not in row]
+    if unknown:
+        raise InputFileError(f"{path}: no such peg {unknown[0]!r}, only {', '.join(sorted(row))}")
+    return known.coordinates[[row[name] for name in wanted]]
+
+
+def true_bearings(
+    frame: "pd.DataFrame", path: Path, declination: float | None
+) -> np.ndarray | None:
+    """Return the bearings of a table, degrees true, shape (n,); None if it has none.
+
+    Raises
+    ------
+    ParameterError
+        If they are magnetic and no declination is given.
+    """
+    if (column := names.find(frame, names.BEARING)) is not None:
+        return numbers(frame, column, path) % 360
+    if (column := names.find(frame, names.MAGNETIC)) is None:
+        return None
+    if declination is None:
+        raise ParameterError(f"{path}: magnetic bearings need declination, east of true north")
+    return (numbers(frame, column, path) + declination) % 360
+
+
+def _points(frame: Any, path: Path) -> np.ndarray:
+    kinds = set(frame.geometry.dropna().geom_type) - {"Point"}
+    if kinds:
+        raise InputFileError(f"{path}: soundings must be points, got {', '.join(sorted(kinds))}")
+    return np.column_stack([frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()])
+
+
+def _from_pegs(
+    frame: "pd.DataFrame", path: Path, known: Places, declination: float | None
+) -> Places:
+    """Place readings by a peg, a bearing and a distance from it."""
+    peg = names.need(names.find(frame, names.PEG), frame, path, "peg")
+    away = names.need(names.find(frame, names.DISTANCE), frame, path, "distance")
+    bearing = true_bearings(frame, path, declination)
+    if bearing is None:
+        raise InputFileError(f"{path} has no column bearing or bearing_magnetic")
+    distance = convert(numbers(frame, away, path), names.unit_of(away) or "m", "m")
+    start = named_places(frame[peg].astype(str), known, path)
+    return Places(travel(start, bearing, distance, known.crs), frame, known.crs, known.notes)
+
+
+def _coordinate_columns(
+    frame: "pd.DataFrame", path: Path, easting: str | None, northing: str | None
+) -> tuple[str, str]:
+    for east, north in ((names.EASTING, names.NORTHING), (names.LONGITUDE, names.LATITUDE)):
+        found = names.find(frame.columns, east), names.find(frame.columns, north)
+        if all(found):
+            break
+    if not frame.attrs["header"] and len(frame.columns) >= 3:
+        found = "1", "2"
+    return (
+        names.need(easting or found[0], frame.columns, path, "easting or longitude"),
+        names.need(northing or found[1], frame.columns, path, "northing or latitude"),
+    )
+
+
+def _text_crs(
+    columns: tuple[str, str], path: Path, crs: str | None
+) -> tuple["CRS", tuple[str, ...]]:
+    if crs is not None:
+        return parse_crs(crs), ()
+    if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
+        return parse_crs("EPSG:4326"), ("longitude and latitude taken as WGS 84",)
+    raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
+
+
+def _projected(
+    place: np.ndarray, frame: "pd.DataFrame", crs: "CRS", path: Path, notes: tuple[str, ...]
+) -> Places:
+    known = place[np.isfinite(place).all(axis=1)]
+    if not len(known):
+        raise InputFileError(f"{path} holds no coordinates")
+    low, high = known.min(axis=0), known.max(axis=0)
+    if crs.is_geographic and (np.abs([low, high]) > [360, 90]).any():
+        raise InputFileError(
+            f"{path}: coordinates up to {np.abs([low, high]).max():g} are no degrees, as their "
+            f"CRS {crs.name!r} asks; give the right crs"
+        )
+    target = working_crs(crs, (low[0], low[1], high[0], high[1]))
+    moved = place if target == crs else project(place, crs, target)
+    return Places(moved, frame, target, notes)
