@@ -10,7 +10,7 @@ import click
 from toolbox.catalogue import record
 from toolbox.describe import option_name, reader_params
 from toolbox.errors import ParameterError
-from toolbox.formats.doors import READERS, SUFFIXES, write
+from toolbox.formats.doors import READERS, SUFFIXES, check_suffix, write
 from toolbox.formats.paths import new_file
 from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Tin
 from toolbox.layers.crs import parse_crs
@@ -72,8 +72,10 @@ def tool_command(function: Callable[..., Any]) -> click.Command:
             + ("; a table is printed if left out." if suffixes[0] == ".csv" else "."),
         ),
         click.Option(["--overwrite", "overwrite_"], is_flag=True, help="Replace the file."),
-        click.Option(["--in-crs", "in_crs_"], help="Projected CRS in metres to work in."),
     ]
+    if any(hasattr(param.type, "to_crs") for param in tool.params):
+        text = "Projected CRS in metres to work in."
+        params.append(click.Option(["--in-crs", "in_crs_"], help=text))
     return click.Command(
         tool.name,
         params=params,
@@ -91,8 +93,7 @@ def _option(param: Param, flag: str, name: str) -> click.Option:
     return click.Option(
         [flag, name],
         type=click.Path(path_type=Path) if param.type in READERS else _click_type(param),
-        default=None if param.required else param.default,
-        required=param.required,
+        **({"required": True} if param.required else {"default": param.default}),
         multiple=param.many,
         help=param.text,
         show_default=param.default not in (None, ""),
@@ -102,16 +103,18 @@ def _option(param: Param, flag: str, name: str) -> click.Option:
 def _click_type(param: Param) -> Any:
     if param.choices:
         return click.Choice(list(param.choices))
-    if param.range:
+    if param.range and param.type is not int:
         return _Quantity(param.range.unit)
     return click.Path(path_type=Path) if param.type is Path else param.type
 
 
 def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
-    def call(out_: Path | None, overwrite_: bool, in_crs_: str | None, **given: Any) -> None:
+    def call(out_: Path | None, overwrite_: bool, in_crs_: str | None = None, **given: Any) -> None:
         _check_options(tool, given)
         target = new_file(out_, overwrite=overwrite_) if out_ else nullcontext()
         with target as place:
+            if place is not None:
+                check_suffix(tool.returns, place)
             arguments = _arguments(tool, given, in_crs_)
             result = function(**arguments)
             _tell(*arguments.values(), result)

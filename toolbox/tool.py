@@ -26,7 +26,7 @@ from typing import (
 
 from toolbox.errors import ParameterError
 
-__all__ = ["REQUIRED", "Param", "Range", "Tool", "read_params", "tool"]
+__all__ = ["REQUIRED", "Param", "Range", "Tool", "checked", "read_params", "tool"]
 
 REQUIRED = inspect.Parameter.empty
 P = ParamSpec("P")
@@ -160,18 +160,34 @@ def tool(title: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """
 
     def declare(function: Callable[P, R]) -> Callable[P, R]:
-        signature = inspect.signature(function)
-        record = Tool(function, title)
-
-        @functools.wraps(function)
-        def checked(*args: P.args, **kwargs: P.kwargs) -> R:
-            record.check(signature.bind(*args, **kwargs).arguments)
-            return function(*args, **kwargs)
-
-        checked.tool = record  # type: ignore[attr-defined]
-        return checked
+        declared = checked(function)
+        declared.tool = Tool(function, title)  # type: ignore[attr-defined]
+        return declared
 
     return declare
+
+
+def checked(function: Callable[P, R]) -> Callable[P, R]:
+    """Enforce what the signature and docstring of a function declare, without making it a tool.
+
+    Parameters
+    ----------
+    function : callable
+        Annotated, with a numpydoc docstring: one entry per parameter.
+
+    Returns
+    -------
+    callable
+        It raises ParameterError where an argument is not allowed.
+    """
+    record, signature = Tool(function, ""), inspect.signature(function)
+
+    @functools.wraps(function)
+    def call(*args: P.args, **kwargs: P.kwargs) -> R:
+        record.check(signature.bind(*args, **kwargs).arguments)
+        return function(*args, **kwargs)
+
+    return call
 
 
 def read_params(function: Callable[..., Any]) -> tuple[Param, ...]:

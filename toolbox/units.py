@@ -19,7 +19,10 @@ LENGTH_UNITS = ("m", "cm", "km", "ft", "survey_foot", "fathom", "yard", "inch")
 def _registry() -> Any:
     import pint  # costs more than the rest of a small command
 
-    return pint.UnitRegistry()
+    registry: Any = pint.UnitRegistry()
+    # six international feet, as on charts; the library counts six survey feet
+    registry.define("fathom = 1.8288 * meter = ftm")
+    return registry
 
 
 def convert(values: "float | np.ndarray", unit: str, to: str) -> Any:

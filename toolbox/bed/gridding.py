@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from toolbox.errors import TooLargeError
+from toolbox.errors import ParameterError, TooLargeError
 from toolbox.layers import Grid, Tin
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
@@ -13,6 +13,7 @@ from toolbox.units import round_number
 __all__ = ["default_cell", "grid_bed"]
 
 _GIB = 2**30
+_MOST = 1e9  # cells along a side: beyond it no memory helps
 _COPIES = 4  # the grid itself, one derived from it, and what writing takes
 
 
@@ -38,6 +39,8 @@ def grid_bed(bed: Tin, *, cell: Annotated[float, Range("m", above=0)] | None = N
     ------
     TooLargeError
         If the grid would not fit into the memory that is free, with a cell width that would.
+    ParameterError
+        If cells are so wide that no centre lies in the water.
 
     Notes
     -----
@@ -54,6 +57,8 @@ def grid_bed(bed: Tin, *, cell: Annotated[float, Range("m", above=0)] | None = N
     values = np.full(shape, np.nan, np.float32)
     bands = kernels.sort_into_bands(bed.vertices[:, 1], bed.triangles, top, cell, shape[0])
     kernels.fill(bed.vertices, bed.depth, bed.triangles, *bands, left, top, cell, values)
+    if np.isnan(values).all():
+        raise ParameterError(f"no cell centre lies in the water: cell = {cell:g} m is too wide")
     return Grid(values, Affine(cell, 0, left, 0, -cell, top), bed.crs, "depth", "m")
 
 
@@ -64,8 +69,13 @@ def default_cell(bed: Tin) -> float:
 
 def _snapped(bed: Tin, cell: float) -> tuple[float, float, tuple[int, int]]:
     low, high = bed.vertices.min(axis=0), bed.vertices.max(axis=0)
-    left, bottom = np.floor(low / cell) * cell
-    right, top = np.ceil(high / cell) * cell
+    with np.errstate(over="ignore"):
+        left, bottom = np.floor(low / cell) * cell
+        right, top = np.ceil(high / cell) * cell
+    if not np.isfinite([left, bottom, right, top]).all() or (high - low).max() / cell > _MOST:
+        raise TooLargeError(
+            f"cell = {cell:g} m is too fine for a water {(high - low).max():.0f} m long"
+        )
     return float(left), float(top), (round((top - bottom) / cell), round((right - left) / cell))
 
 

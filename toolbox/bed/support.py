@@ -35,8 +35,10 @@ def distance_to_soundings(depth: Grid, soundings: Soundings) -> Grid:
     from scipy.ndimage import distance_transform_edt
 
     check_same_crs(grid=depth, soundings=soundings)
-    col, row = ~depth.transform * tuple(soundings.kept.coordinates.T)
-    row, col = np.floor(row).astype(int), np.floor(col).astype(int)
+    left, _, _, top = depth.bounds
+    easting, northing = soundings.kept.coordinates.T
+    col = np.floor((easting - left) / depth.cell).astype(int)
+    row = np.floor((top - northing) / depth.cell).astype(int)
     on = (row >= 0) & (row < depth.shape[0]) & (col >= 0) & (col < depth.shape[1])
     if not on.any():
         raise LayerError("no sounding that was kept lies on the grid")

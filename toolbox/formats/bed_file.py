@@ -46,10 +46,17 @@ def read_bed(path: Path) -> Tin:
     if missing:
         raise InputFileError(f"{path} holds no bed: columns {sorted(missing)} are missing")
     codes = {kind.name.lower(): kind for kind in VertexKind}
+    unknown = vertices["kind"][~vertices["kind"].isin(list(codes))]
+    if len(unknown):
+        allowed = ", ".join(codes)
+        raise InputFileError(f"{path}: kind must be one of {allowed}, got {unknown.iloc[0]!r}")
+    corners = triangles[["a", "b", "c"]]
+    if corners.isna().any(axis=None):
+        raise InputFileError(f"{path}: a triangle of the bed lacks a corner")
     return Tin(
         shapely.get_coordinates(vertices.geometry.array),
         vertices["depth"].to_numpy(float),
-        triangles[["a", "b", "c"]].to_numpy(np.int32),
+        corners.to_numpy(np.int32),
         vertices["kind"].map(codes).to_numpy(np.uint8),
         vertices.crs,
         vertices["sd"].to_numpy(float) if "sd" in vertices else None,

@@ -12,7 +12,7 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.places import Places, named_places, read_places, true_bearings
 from toolbox.layers import CastLog
 from toolbox.layers.crs import bearings
-from toolbox.tool import Range
+from toolbox.tool import Range, checked
 from toolbox.units import convert
 
 if TYPE_CHECKING:
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 __all__ = ["read_casts"]
 
 
+@checked
 def read_casts(
     path: Path,
     *,

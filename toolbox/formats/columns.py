@@ -6,7 +6,7 @@ from typing import Any
 
 from toolbox.errors import InputFileError
 
-__all__ = ["find", "need", "unit_of"]
+__all__ = ["find", "find_all", "need", "unit_of"]
 
 EASTING = ("easting", "east", "x", "e", "xcoord", "coordx", "utme", "utmx", "pointx")
 NORTHING = ("northing", "north", "y", "n", "ycoord", "coordy", "utmn", "utmy", "pointy")
@@ -64,9 +64,14 @@ def find(columns: Iterable[Any], names: Iterable[str]) -> str | None:
     str or None
         None where there is none.
     """
+    return next(iter(find_all(columns, names)), None)
+
+
+def find_all(columns: Iterable[Any], names: Iterable[str]) -> list[str]:
+    """Return all columns that bear one of some common names, the best first."""
     ranked = sorted(map(str, columns), key=lambda column: unit_of(column) is None)
     bare = {column: re.sub(r"[\W_]", "", _SUFFIX.sub("", column)).lower() for column in ranked}
-    return next((column for name in names for column in ranked if bare[column] == name), None)
+    return [column for name in names for column in ranked if bare[column] == name]
 
 
 def unit_of(column: str) -> str | None:

@@ -2,17 +2,22 @@
 
 import csv
 import itertools
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import InputFileError, ParameterError
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["numbers", "read_delimited", "write_delimited"]
+__all__ = ["Layout", "find_layout", "numbers", "read_delimited", "write_delimited"]
 
-_DELIMITERS = "\t;|,"  # a comma last: it may be the decimal mark
+_BLANKS = r"\s+"
+_DELIMITERS = ("\t", ";", "|", _BLANKS, ",")  # a comma last: it may be the decimal mark
+_LOOK = 50
 _SAMPLE = 65_536
 _MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -44,20 +49,75 @@ def read_delimited(
     -------
     DataFrame
         Columns of numbers or text. A file without a header line has columns named ``1, 2, 3``...
-        ``attrs`` holds what was found: ``decimal``, ``header`` (bool), ``encoding``.
+        ``attrs`` holds what was found: ``decimal``, ``header`` (bool) and the :class:`Layout`.
 
     Raises
     ------
     InputFileError
         If the file is empty, not text, or its lines do not have equally many columns.
     """
-    sample = _sample(path, encoding)
-    mark = delimiter or _sniff(path, sample)
-    header = _has_header(sample, mark)
-    frame = _parse(path, mark, encoding, header, _leading_remarks(path, encoding))
-    found = {"decimal": decimal or _decimal_mark(frame, mark), "header": header}
-    frame.attrs |= found | {"encoding": encoding}
+    _check_marks(delimiter, decimal)
+    found = find_layout(path, delimiter=delimiter, encoding=encoding)
+    frame = _parse(path, found)
+    frame.attrs |= {
+        "header": found.header,
+        "layout": found,
+        "decimal": decimal or _decimal_mark(frame, found.mark),
+    }
     return frame
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How the lines of a text table are divided.
+
+    Parameters
+    ----------
+    mark : str
+        Between columns; a pattern for runs of blanks.
+    remarks : int
+        Lines before the first that holds figures or names.
+    header : bool
+        Whether that line holds names.
+    names : tuple of str
+        Of the columns; ``1, 2, 3``... without a header.
+    encoding : str
+        Of the text.
+    """
+
+    mark: str
+    remarks: int
+    header: bool
+    names: tuple[str, ...]
+    encoding: str
+
+
+def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "utf-8-sig") -> Layout:
+    """Find out from its first lines how a text table is divided.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    delimiter : str, optional
+        Between columns, if known.
+    encoding : str
+        Of the text.
+
+    Returns
+    -------
+    Layout
+        Of all its lines.
+
+    Raises
+    ------
+    InputFileError
+        If the file is empty, not text, or nothing divides its lines evenly.
+    """
+    remarks, sample = _sample(path, encoding)
+    mark = delimiter or _sniff(path, sample)
+    header = not any(_is_number(cell) for cell in _cells(sample[0], mark))
+    return Layout(mark, remarks, header, _column_names(sample, mark, header), encoding)
 
 
 def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
@@ -104,74 +164,109 @@ def write_delimited(frame: "pd.DataFrame", path: Path) -> None:
 
     Text that a spreadsheet would run as a formula is made harmless by a leading apostrophe.
     """
-    texts = frame.select_dtypes(exclude="number").columns
-    safe = frame.assign(**{str(name): frame[name].map(_harmless) for name in texts})
-    safe.to_csv(path, index=False, lineterminator="\n", float_format="%.10g")
+    safe = frame.rename(columns=_harmless)
+    texts = [name for name, kind in safe.dtypes.items() if kind.kind not in "ifub"]
+    safe = safe.assign(**{str(name): safe[name].map(_harmless) for name in texts})
+    # the writer below leaves a lone carriage return bare, which readers take for a line's end
+    bare = any(safe[name].astype(str).str.contains("\r").any() for name in texts)
+    quoting: Literal[0, 2] = 2 if bare else 0  # csv.QUOTE_NONNUMERIC, csv.QUOTE_MINIMAL
+    safe.to_csv(path, index=False, lineterminator="\n", float_format="%.10g", quoting=quoting)
 
 
 def _harmless(value: Any) -> Any:
     return f"'{value}" if isinstance(value, str) and value.startswith(_FORMULA) else value
 
 
+def _check_marks(delimiter: str | None, decimal: str | None) -> None:
+    if delimiter is not None and (len(delimiter) != 1 or delimiter in "\r\n"):
+        raise ParameterError(f"delimiter must be one character, got {delimiter!r}")
+    if decimal not in (None, ".", ","):
+        raise ParameterError(f"decimal must be '.' or ',', got {decimal!r}")
+
+
 def _refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed: str) -> None:
     if wrong.any():
         row = int(wrong.argmax())
-        line, value = _line_number(path, row, frame.attrs), frame[column].iloc[row]
+        line, value = _line_number(path, row, frame.attrs["layout"]), frame[column].iloc[row]
         raise InputFileError(
             f"{path}, line {line}: column {column!r} must hold {allowed}, got {str(value)[:40]!r}"
         )
 
 
-def _line_number(path: Path, row: int, found: Any) -> int:
-    """Find the line of a row of figures, past all lines that say nothing."""
-    with path.open(encoding=found["encoding"], newline=None) as file:
-        speaking = (number for number, line in enumerate(file, start=1) if _speaks(line))
-        return next(itertools.islice(speaking, row + int(found["header"]), None), row)
+def _rows(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
+    """Go through the rows of figures: the line each begins at, and its cells."""
+    with path.open(encoding=found.encoding, newline="") as file:
+        lines = itertools.islice(file, found.remarks, None)
+        begin, skip = found.remarks + 1, found.header
+        split = (line.split() for line in lines)
+        reader = csv.reader(lines, delimiter=found.mark) if len(found.mark) == 1 else None
+        for number, cells in enumerate(reader or split, start=1):
+            blank = len(cells) < 2 and not "".join(cells).strip()
+            if not blank and not skip:
+                yield begin, cells
+            skip = skip and blank
+            begin = found.remarks + (reader.line_num if reader else number) + 1
 
 
-def _sample(path: Path, encoding: str) -> list[str]:
-    """First lines that say something."""
+def _line_number(path: Path, row: int, found: Layout) -> int:
+    return next(itertools.islice(_rows(path, found), row, None))[0]
+
+
+def _sample(path: Path, encoding: str) -> tuple[int, list[str]]:
+    """Count the lines of remarks at the top, and take the first lines of figures."""
     try:
         with path.open(encoding=encoding, newline=None) as file:
             text = file.read(_SAMPLE)
             whole = not file.read(1)
     except UnicodeDecodeError as error:
-        raise InputFileError(
-            f"{path} is not {encoding.removesuffix('-sig')} text (byte {error.start} is "
-            f"0x{error.object[error.start]:02x}); name its encoding, such as cp1252"
-        ) from error
+        raise _not_text(path, encoding, error) from error
     except LookupError as error:
         raise ParameterError(f"encoding must be one Python knows, got {encoding!r}") from error
     if "\0" in text:
         raise InputFileError(f"{path} is not a text file (it holds NUL bytes)")
-    lines = [line for line in text.splitlines()[: None if whole else -1] if _speaks(line)]
+    lines = text.splitlines()[: None if whole else -1]
+    remarks = sum(1 for _ in itertools.takewhile(_is_remark, lines))
+    lines = [line for line in lines[remarks:] if line.strip()]
     if not lines:
         raise InputFileError(f"{path} is empty: a table needs at least one line of figures")
-    return lines
+    return remarks, lines
 
 
-def _speaks(line: str) -> bool:
-    return bool(line.strip()) and not line.lstrip().startswith("#")
+def _not_text(path: Path, encoding: str, error: UnicodeDecodeError) -> InputFileError:
+    return InputFileError(
+        f"{path} is not {encoding.removesuffix('-sig')} text (byte {error.start} is "
+        f"0x{error.object[error.start]:02x}); name its encoding, such as cp1252"
+    )
+
+
+def _is_remark(line: str) -> bool:
+    return not line.strip() or line.lstrip().startswith("#")
 
 
 def _sniff(path: Path, sample: list[str]) -> str:
     for mark in _DELIMITERS:
-        widths = {len(row) for row in csv.reader(sample[:50], delimiter=mark)}
+        widths = {len(_cells(line, mark)) for line in _first_rows(sample, mark)}
         if len(widths) == 1 and widths.pop() > 1:
             return mark
-    if len({len(line.split()) for line in sample[:50]}) == 1 and len(sample[0].split()) > 1:
-        return r"\s+"
     raise InputFileError(
         f"{path}: no delimiter divides its lines into equally many columns; name it, such as ';'"
     )
 
 
-def _has_header(sample: list[str], mark: str) -> bool:
-    return not any(_is_number(cell) for cell in _cells(sample[0], mark))
+def _first_rows(sample: list[str], mark: str) -> list[str]:
+    """First rows of a table, less a delimiter that only ends the lines of figures."""
+    head, *rows = sample[:_LOOK]
+    width = len(_cells(head, mark))
+    if rows and all(len(_cells(row, mark)) == width + 1 and row.endswith(mark) for row in rows):
+        rows = [row.removesuffix(mark) for row in rows]
+    # blanks divide a table only if what stands between them is whole: "1, 2" is no "1,"
+    if mark == _BLANKS and any("," in (cell[0], cell[-1]) for r in rows for cell in r.split()):
+        return []
+    return [head, *rows]
 
 
 def _cells(line: str, mark: str) -> list[str]:
-    return line.split() if mark == r"\s+" else next(csv.reader([line], delimiter=mark))
+    return line.split() if mark == _BLANKS else next(csv.reader([line], delimiter=mark), [])
 
 
 def _is_number(text: str) -> bool:
@@ -182,43 +277,67 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def _leading_remarks(path: Path, encoding: str) -> int:
-    with path.open(encoding=encoding, newline=None) as file:
-        return sum(1 for _ in itertools.takewhile(lambda line: not _speaks(line), file))
+def _column_names(sample: list[str], mark: str, header: bool) -> tuple[str, ...]:
+    cells = _cells(_first_rows(sample, mark)[0] if mark != _BLANKS else sample[0], mark)
+    names = [cell.strip() if header else str(k) for k, cell in enumerate(cells, start=1)]
+    return tuple(name or f"column {k}" for k, name in enumerate(names, start=1))
 
 
-def _parse(path: Path, mark: str, encoding: str, header: bool, remarks: int) -> "pd.DataFrame":
+def _parse(path: Path, found: Layout) -> "pd.DataFrame":
     import pandas as pd
 
+    names = found.names
+    if repeated := [name for k, name in enumerate(names) if name in names[:k]]:
+        raise InputFileError(f"{path} has two columns named {repeated[0]!r}")
     try:
-        frame = pd.read_csv(
-            path,
-            sep=mark,
-            encoding=encoding,
-            header=0 if header else None,
-            skiprows=remarks,
-            index_col=False,
-            na_filter=False,
-            skipinitialspace=True,
-            low_memory=False,
-        )
+        with warnings.catch_warnings():
+            # a delimiter that ends a line of figures makes a cell too many, which is empty
+            warnings.simplefilter("ignore", pd.errors.ParserWarning)
+            frame = pd.read_csv(
+                path,
+                sep=found.mark,
+                encoding=found.encoding,
+                names=list(found.names),
+                header=0 if found.header else None,
+                skiprows=found.remarks,
+                index_col=False,
+                na_filter=False,
+                skipinitialspace=True,
+                low_memory=False,
+            )
+    except UnicodeDecodeError as error:
+        raise _not_text(path, found.encoding, error) from error
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
-        raise InputFileError(
-            f"{path} is not an even table: {' '.join(str(error).split())}"
-        ) from error
+        reason = " ".join(str(error).split())
+        raise InputFileError(f"{path} is not an even table: {reason}") from error
     if not len(frame):
         raise InputFileError(f"{path} has a header line and no figures below it")
-    frame.columns = (
-        [str(name).strip() for name in frame.columns]
-        if header
-        else [str(number + 1) for number in range(len(frame.columns))]
-    )
+    _check_widths(frame, path, found)
     return frame
 
 
+def _check_widths(frame: "pd.DataFrame", path: Path, found: Layout) -> None:
+    """Refuse rows that are too short or too long, which the parser fills up or cuts."""
+    width = len(frame.columns)
+    whole = frame.dtypes.iloc[-1].kind in "iufb"
+    if whole and len(_first_line(path, found)) == width:
+        return
+    for line, cells in _rows(path, found):
+        surplus = [cell for cell in cells[width:] if cell.strip()]
+        if len(cells) < width or surplus:
+            raise InputFileError(
+                f"{path}, line {line}: the row must have {width} cells, got {len(cells)}"
+            )
+
+
+def _first_line(path: Path, found: Layout) -> list[str]:
+    return next(_rows(path, found), (0, []))[1]
+
+
 def _decimal_mark(frame: "pd.DataFrame", mark: str) -> str:
+    """Tell a decimal comma by numbers that have one, in a table that commas do not divide."""
     if mark == ",":
         return "."
-    head = frame.head(50).select_dtypes(exclude="number").astype(str)
-    commas = head.apply(lambda column: column.str.fullmatch(r"\s*[-+]?\d+,\d+\s*"))
-    return "," if commas.to_numpy().any() else "."
+    texts = (frame[name].astype(str) for name, kind in frame.dtypes.items() if kind.kind == "O")
+    texts = (text[text.str.contains(",", regex=False)] for text in texts)
+    return "," if any(text.str.fullmatch(r"\s*[-+]?\d+,\d+\s*").any() for text in texts) else "."

@@ -1,25 +1,28 @@
 """Doors: which reader and which writer belongs to which noun."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from toolbox.errors import ParameterError
+from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.bed_file import read_bed, write_bed
-from toolbox.formats.delimited import read_delimited, write_delimited
+from toolbox.formats.delimited import numbers, read_delimited, write_delimited
 from toolbox.formats.geotiff import read_grid, write_grid
 from toolbox.formats.paths import existing_file
 from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import VECTOR_SUFFIXES, write_features
 from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
+from toolbox.tool import checked
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-__all__ = ["READERS", "SUFFIXES", "read_table", "shoreline_frame", "write"]
+__all__ = ["READERS", "SUFFIXES", "check_suffix", "read_table", "shoreline_frame", "write"]
 
 
+@checked
 def read_table(
     path: Path,
     *,
@@ -43,16 +46,14 @@ def read_table(
     Returns
     -------
     Table
-        Columns of numbers where every cell is one.
+        Columns of numbers where every cell is one or empty.
     """
     frame = read_delimited(
         existing_file(path), delimiter=delimiter, decimal=decimal, encoding=encoding
     )
-    if frame.attrs["decimal"] == ",":
-        for name in frame.select_dtypes(exclude="number").columns:
-            changed = frame[name].str.replace(",", ".", regex=False)
-            if changed.str.fullmatch(r"\s*[-+]?\d*\.?\d+\s*").all():
-                frame[name] = changed.astype(float)
+    for name in frame:
+        with suppress(InputFileError):  # a column of text stays one
+            frame[name] = numbers(frame, str(name), path)
     return Table(frame, path.stem)
 
 
@@ -76,6 +77,14 @@ SUFFIXES: dict[type, tuple[str, ...]] = {
 """File names each noun can be written to, the usual first."""
 
 
+def check_suffix(kind: type, path: Path) -> None:
+    """Raise ParameterError unless a noun of this kind can be written to such a file."""
+    allowed = SUFFIXES[kind]
+    if path.suffix.lower() not in allowed:
+        name = kind.__name__.lower()
+        raise ParameterError(f"a {name} is written as {', '.join(allowed)}, got {path.name!r}")
+
+
 def write(value: Any, path: Path) -> None:
     """Write a noun to a file whose suffix fits it.
 
@@ -84,10 +93,7 @@ def write(value: Any, path: Path) -> None:
     ParameterError
         If it does not.
     """
-    allowed = SUFFIXES[type(value)]
-    if path.suffix.lower() not in allowed:
-        kind = type(value).__name__.lower()
-        raise ParameterError(f"a {kind} is written as {', '.join(allowed)}, got {path.name!r}")
+    check_suffix(type(value), path)
     if isinstance(value, Grid):
         write_grid(value, path)
     elif isinstance(value, Tin):

@@ -1,13 +1,15 @@
 """GeoTIFF: grids as cloud-optimized rasters that any GIS loads."""
 
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import numpy as np
 
 from toolbox.errors import InputFileError
 from toolbox.layers import Grid
 from toolbox.layers.crs import is_metric, parse_crs
+from toolbox.tool import Range, checked
+from toolbox.units import LENGTH_UNITS, convert
 
 __all__ = ["NODATA", "read_grid", "write_grid"]
 
@@ -17,7 +19,10 @@ NODATA = -9999.0
 _CREATION = {"compress": "DEFLATE", "predictor": "YES", "overview_resampling": "AVERAGE"}
 
 
-def read_grid(path: Path, *, band: int = 1, crs: str | None = None) -> Grid:
+@checked
+def read_grid(
+    path: Path, *, band: Annotated[int, Range("", min=1)] = 1, crs: str | None = None
+) -> Grid:
     """Read one band of a raster.
 
     Parameters
@@ -32,7 +37,7 @@ def read_grid(path: Path, *, band: int = 1, crs: str | None = None) -> Grid:
     Returns
     -------
     Grid
-        NaN where the file says there is no data.
+        NaN where the file says there is no data; lengths in metres.
 
     Raises
     ------
@@ -45,18 +50,30 @@ def read_grid(path: Path, *, band: int = 1, crs: str | None = None) -> Grid:
         with rasterio.open(path) as source:
             if not 1 <= band <= source.count:
                 raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
-            values = source.read(band, masked=True).astype(np.float32).filled(np.nan)
+            values, unit = _values(source, band)
             return Grid(
                 values,
                 source.transform,
                 _crs(source.crs, path, crs),
                 source.descriptions[band - 1] or path.stem,
-                source.units[band - 1] or "",
+                unit,
             )
     except rasterio.errors.RasterioError as error:
         raise InputFileError(
             f"{path} cannot be read as a raster: {' '.join(str(error).split())}"
         ) from error
+
+
+def _values(source: Any, band: int) -> tuple[np.ndarray, str]:
+    """Values as the file means them: scaled, NaN where there is no data, lengths in metres."""
+    values = source.read(band, masked=True).astype(np.float32).filled(np.nan)
+    scale, offset = source.scales[band - 1], source.offsets[band - 1]
+    if (scale, offset) != (1, 0):
+        values = values.astype(np.float64) * scale + offset
+    unit = source.units[band - 1] or ""
+    if unit in LENGTH_UNITS:
+        values, unit = convert(values, unit, "m"), "m"
+    return values.astype(np.float32), unit
 
 
 def _crs(found: Any, path: Path, given: str | None) -> Any:

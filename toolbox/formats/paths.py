@@ -42,7 +42,7 @@ def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
     OutputError
         If something is there already, or the folder cannot be written. Nothing is left behind.
     """
-    if path.exists() and (path.is_dir() or not overwrite):
+    if _exists(path) and (path.is_dir() or not overwrite):
         raise OutputError(f"{path} exists already; choose another name or allow overwriting")
     with _beside(path) as place:
         yield place / path.name
@@ -65,15 +65,28 @@ def new_folder(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
     OutputError
         If something is there already, or the folder cannot be written. Nothing is left behind.
     """
-    if path.exists() and not (overwrite and path.is_dir()):
+    if _exists(path) and not (overwrite and path.is_dir()):
         raise OutputError(f"{path} exists already; choose another name or allow overwriting")
     with _beside(path) as place:
         fresh = place / "fresh"
         fresh.mkdir()
         yield fresh
+        former = place / "former"
         if path.exists():
-            path.rename(place / "former")
-        fresh.rename(path)
+            path.rename(former)
+        try:
+            fresh.rename(path)
+        except BaseException:
+            if former.exists():
+                former.rename(path)
+            raise
+
+
+def _exists(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError as error:
+        raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
 
 
 @contextmanager

@@ -93,9 +93,12 @@ def read_places(
     if path.suffix.lower() in VECTOR_SUFFIXES:
         frame = read_features(path, layer=layer, where=where, crs=crs)
         return _projected(_points(frame, path), frame, frame.crs, path, ())
+    for name, given in (("layer", layer), ("where", where)):
+        if given is not None:
+            raise ParameterError(f"{name} is for vector files, not for text such as {path.name!r}")
     text = read_delimited(path, delimiter=delimiter, decimal=decimal, encoding=encoding)
     if pegs is not None:
-        known = read_places(pegs, crs=crs, layer=layer)
+        known = read_places(pegs, crs=crs)
         return _from_pegs(text, path, known, declination)
     columns = _coordinate_columns(text, path, easting, northing)
     place = np.column_stack([numbers(text, column, path) for column in columns])

@@ -11,7 +11,7 @@ from toolbox.formats.soundings_file import Unit, depths_of
 from toolbox.formats.vector import read_features
 from toolbox.layers import Breaklines, Shoreline
 from toolbox.layers.crs import project, working_crs
-from toolbox.tool import Range
+from toolbox.tool import Range, checked
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 __all__ = ["read_breaklines", "read_shoreline"]
 
 
+@checked
 def read_shoreline(
     path: Path,
     *,
@@ -72,6 +73,7 @@ def read_shoreline(
     return shoreline.with_open_edges(_projected(marks, target, path), within=open_within)
 
 
+@checked
 def read_breaklines(
     path: Path,
     *,
@@ -125,6 +127,9 @@ def read_breaklines(
     )
     if not np.isfinite(values).all():
         raise InputFileError(f"{path}: feature {int(np.isnan(values).argmax()) + 1} has no depth")
+    absent = frame.geometry.isna() | frame.geometry.is_empty
+    if absent.any():
+        raise InputFileError(f"{path}: feature {int(absent.argmax()) + 1} has no line")
     shapes = _projected(frame, target, path)
     lines = [
         np.column_stack([line, np.full(len(line), value)])

@@ -10,7 +10,7 @@ from toolbox.formats import columns as names
 from toolbox.formats.delimited import numbers
 from toolbox.formats.places import read_places
 from toolbox.layers import Soundings
-from toolbox.tool import Range
+from toolbox.tool import Range, checked
 from toolbox.units import convert
 
 if TYPE_CHECKING:
@@ -23,6 +23,7 @@ Unit = Literal["m", "cm", "ft", "survey_foot", "fathom"]
 _KEPT = ("time", "line", "source", "sd", "sd_xy", "flag", "reason", "canopy")
 
 
+@checked
 def read_soundings(
     path: Path,
     *,
@@ -174,6 +175,11 @@ def _depth_column(
     if given is not None:
         third = given.upper() == "Z" and "geometry" in frame
         return (given if third else names.need(given, frame.columns, path, "depth")), depth is None
+    several = names.find_all(frame.columns, names.DEPTH)
+    if len(several) > 1:
+        raise InputFileError(
+            f"{path} has several columns that may be the depth: {', '.join(several)}; name one"
+        )
     found = names.find(frame.columns, names.DEPTH)
     if found is None and (found := names.find(frame.columns, names.ELEVATION)):
         return found, True

@@ -55,7 +55,9 @@ def read_features(
         is given.
     """
     frame = (
-        _read_parquet(path, where) if path.suffix.lower() in _PARQUET else _read(path, layer, where)
+        _read_parquet(path, layer, where)
+        if path.suffix.lower() in _PARQUET
+        else _read(path, layer, where)
     )
     if not len(frame):
         raise InputFileError(f"{path} holds no features" + (f" where {where}" if where else ""))
@@ -80,12 +82,13 @@ def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
     return frame
 
 
-def _read_parquet(path: Path, where: str | None) -> "GeoDataFrame":
+def _read_parquet(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
     import geopandas
     import pyarrow
 
-    if where is not None:
-        raise ParameterError(f"where is not for Parquet files, got {where!r}")
+    for name, given in (("layer", layer), ("where", where)):
+        if given is not None:
+            raise ParameterError(f"{name} is not for Parquet files, got {given!r}")
     try:
         return geopandas.read_parquet(path)
     except (pyarrow.ArrowException, ValueError, OSError) as error:
@@ -137,11 +140,20 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     if suffix == ".geojson":
         frame = frame.to_crs(4326) if frame.crs is not None else frame
         options = {"layer": layer, "RFC7946": "YES", "WRITE_NAME": "YES"}
+    if suffix == ".shp":  # its tables hold dates, not times
+        times = frame.select_dtypes(include=["datetime", "datetimetz"]).columns
+        frame = frame.assign(**{name: frame[name].map(_iso) for name in times})
+    if suffix == ".fgb":
+        options["SPATIAL_INDEX"] = "NO"  # with one, features without a place could not be kept
     mode = "a" if append else "w"
     try:
         frame.to_file(path, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
     except RuntimeError as error:  # all errors of the writer below are of this kind
         raise OutputError(f"{path.name} cannot be written: {_one_line(error)}") from error
+
+
+def _iso(time: Any) -> str:
+    return "" if time != time else time.isoformat()
 
 
 def _one_line(error: Exception) -> str:

@@ -54,7 +54,7 @@ def parse_crs(text: Any) -> "CRS":
 def is_metric(crs: "CRS | None") -> bool:
     """Tell whether coordinates are easting and northing in metres (None is a plane in metres)."""
     return crs is None or (
-        not crs.is_geographic
+        crs.is_projected
         and all(abs(axis.unit_conversion_factor - 1) < 1e-12 for axis in crs.axis_info[:2])
     )
 
@@ -100,6 +100,8 @@ def working_crs(crs: "CRS", bounds: tuple[float, float, float, float]) -> "CRS":
 
     if is_metric(crs):
         return crs
+    if not (crs.is_geographic or crs.is_projected):
+        raise LayerError(f"a geographic or a projected CRS in metres is needed, got {crs.name!r}")
     to_degrees = pyproj.Transformer.from_crs(crs, crs.geodetic_crs or 4326, always_xy=True)
     west, south, east, north = to_degrees.transform_bounds(*bounds)
     if not all(map(math.isfinite, (west, south, east, north))) or abs(south + north) > 180:
@@ -120,10 +122,12 @@ def _zone(crs: "CRS", longitude: float, latitude: float) -> "CRS":
     if latitude > 84 or latitude < -80:
         return CRS.from_epsg(32661 if latitude > 0 else 32761)
     area = AreaOfInterest(longitude, latitude, longitude, latitude)
-    datum = (crs.geodetic_crs or CRS.from_epsg(4326)).datum
-    zones = query_utm_crs_info(datum_name=datum.name if datum else "WGS 84", area_of_interest=area)
+    datum = crs.geodetic_crs.name if crs.geodetic_crs else "WGS 84"
+    zones = query_utm_crs_info(datum_name=datum, area_of_interest=area)
     zones = zones or query_utm_crs_info(datum_name="WGS 84", area_of_interest=area)
-    return CRS.from_authority(zones[0].auth_name, zones[0].code)
+    # some datums have each zone several times: those with other axes say so in brackets
+    zone = next(zone for zone in zones if not zone.name.endswith(")"))
+    return CRS.from_authority(zone.auth_name, zone.code)
 
 
 def project(coordinates: np.ndarray, crs: "CRS", to: "CRS") -> np.ndarray:

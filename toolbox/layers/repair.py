@@ -79,6 +79,8 @@ def _unstack(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
     """Turn rings that lie upon the water into islands, and rings upon islands into water again."""
     import shapely
 
+    if not parts:
+        return [], []
     parts, repeated, filled = _distinct(parts)
     parts, joined = _join_overlapping(parts)
     outer, inner = shapely.STRtree(parts).query(parts, predicate="within")[::-1]
@@ -90,9 +92,12 @@ def _unstack(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
         upon = upon[level[upon] == level[number] + 1]
         land = shapely.unary_union([parts[k] for k in upon])
         water += _leaves(parts[number].difference(land) if len(upon) else parts[number])
+    # parts side by side share an edge, which valid polygons of one water may not
+    apart, water = len(water), _leaves(shapely.unary_union(water))
     told = (
         (int((level % 2).sum()), "rings stacked upon the water made islands"),
         (joined, "overlapping parts joined to others"),
+        (apart - len(water), "adjoining parts joined to others"),
         (repeated, "repeated polygons left out"),
         (filled, "polygons that fill an island taken as land"),
     )

@@ -1,6 +1,7 @@
 """Figures: the bed as a picture."""
 
 import math
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -65,15 +66,13 @@ def _coarse(depth: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 
 def _draw_depth(axes: Any, depth: Grid) -> Any:
-    import cmocean
-
     values, easting, northing = _coarse(depth)
     deepest = float(np.nanmax(values))
     shading = axes.pcolormesh(
         easting,
         northing,
         values,
-        cmap=cmocean.cm.deep,
+        cmap=_depth_ramp(),
         vmin=0,
         vmax=deepest,
         shading="nearest",
@@ -87,6 +86,14 @@ def _draw_depth(axes: Any, depth: Grid) -> Any:
         )
         axes.clabel(lines, fontsize=6, fmt="%g", colors=PAPER)
     return shading
+
+
+def _depth_ramp() -> Any:
+    """Return a ramp even to the eye, also in grey and to the colour-blind."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of the ramps' own making
+        import cmocean
+    return cmocean.cm.deep
 
 
 def _draw_shoreline(axes: Any, shoreline: Shoreline) -> None:

@@ -15,16 +15,18 @@ from pydantic import (
     model_validator,
 )
 
-from toolbox.errors import InputFileError, ParameterError, SettingsError
+from toolbox.errors import InputFileError, LayerError, ParameterError, SettingsError
 from toolbox.formats.paths import existing_file
 from toolbox.formats.soundings_file import Unit
-from toolbox.layers.crs import parse_crs
+from toolbox.layers.crs import check_projected, parse_crs
 from toolbox.units import parse_quantity
 
 __all__ = ["Settings", "load_settings"]
 
 
 def _metres(value: Any) -> Any:
+    if isinstance(value, bool):
+        raise ValueError("must be a number in m, or a number and a unit such as '2 m'")
     if isinstance(value, str):
         try:
             return parse_quantity(value, "m")
@@ -46,12 +48,21 @@ def _known_crs(text: str) -> str:
     return text
 
 
+def _metric_crs(text: str) -> str:
+    try:
+        check_projected(parse_crs(text), "crs")
+    except LayerError as error:
+        raise ValueError(str(error)) from error
+    return text
+
+
 Metres = Annotated[float, BeforeValidator(_metres), Field(allow_inf_nan=False)]
 """A length: a number in metres, or text with a unit such as ``"1.5 ft"``."""
 
 Width = Annotated[Metres, Field(gt=0)]
 Input = Annotated[Path, AfterValidator(_beside)]
 Crs = Annotated[str, AfterValidator(_known_crs)]
+WorkCrs = Annotated[Crs, AfterValidator(_metric_crs)]
 Name = Annotated[str, Field(min_length=1, max_length=300)]
 
 
@@ -78,7 +89,7 @@ class Water(_Section):
         None, description="Lines or polygons that mark where the edge is not a shore."
     )
     open_within: Width = Field(5.0, description="How near to those marks the edge is open, m.")
-    crs: Crs | None = Field(None, description="Projected CRS in metres to work in.")
+    crs: WorkCrs | None = Field(None, description="Projected CRS in metres to work in.")
 
 
 class Datum(_Section):
@@ -136,7 +147,9 @@ class Make(_Section):
 
     cell: Width | None = Field(None, description="Cell width of the rasters, m.")
     step: Width | None = Field(None, description="Depth between rows of the table, m.")
-    levels: tuple[Metres, ...] | None = Field(None, description="Depths of the table instead, m.")
+    levels: tuple[Metres, ...] | None = Field(
+        None, min_length=1, description="Depths of the table instead, m."
+    )
     slope_unit: Literal["degree", "percent", "ratio"] = Field(
         "degree", description="Unit of slope."
     )
@@ -207,7 +220,7 @@ def load_settings(path: Path) -> Settings:
     """
     try:
         given = tomllib.loads(existing_file(path).read_text(encoding="utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:  # also numbers too long, nesting too deep
         raise SettingsError(f"{path} is not a TOML file: {error}") from error
     except InputFileError as error:
         raise SettingsError(str(error)) from error
@@ -226,7 +239,9 @@ def _told(error: ValidationError) -> str:
         return f"key {key!r} is unknown; allowed here: {', '.join(_allowed(first['loc']))}"
     if first["type"] == "missing":
         return f"key {key!r} is missing"
-    given = "" if isinstance(first["input"], dict) else f", got {first['input']!r}"
+    given = (
+        "" if isinstance(first["input"], dict) or ", got " in what else f", got {first['input']!r}"
+    )
     return f"key {key!r}: {what}{given}" if key else what
 
 

@@ -13,6 +13,7 @@ from toolbox.units import round_number
 __all__ = ["area_and_volume", "hypsography"]
 
 _HAIR = 1e-9
+_MOST_ROWS = 1_000_000
 
 
 def area_and_volume(bed: Tin, levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -115,6 +116,10 @@ def _stepped(bed: Tin, step: float | None) -> np.ndarray:
     if deepest <= top:
         return np.array([top])
     step = step or round_number((deepest - top) / 10)
+    if (deepest - top) / step > _MOST_ROWS:
+        raise ParameterError(
+            f"step must give at most {_MOST_ROWS:,} rows over {deepest - top:g} m, got {step:g} m"
+        )
     between = np.arange(math.ceil(top / step), deepest / step) * step
     between = np.round(between, 9)
     inner = between[(between > top + _HAIR) & (between < deepest - _HAIR)]

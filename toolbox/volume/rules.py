@@ -49,9 +49,10 @@ def layer_volumes(
     depth, area = np.asarray(depth, float), np.asarray(area, float)
     if len(depth) < 2 or not (np.diff(depth) > 0).all():
         raise LayerError("depths must ascend strictly, two or more of them")
-    if not (area >= 0).all():
-        bad = int(np.argmin(area >= 0))
-        raise LayerError(f"areas must be >= 0, got {area[bad]} at depth {depth[bad]:g}")
+    good = np.isfinite(area) & (area >= 0)
+    if not good.all():
+        bad = int(np.argmin(good))
+        raise LayerError(f"areas must be finite and >= 0, got {area[bad]} at depth {depth[bad]:g}")
     upper, lower, height = area[:-1], area[1:], np.diff(depth)
     if rule == "trapezoid":
         return np.asarray(height * (upper + lower) / 2)
