@@ -54,7 +54,7 @@ class Constraints:
     ) -> "Constraints":
         """Gather them from the layers; `duplicates` says what soundings at one place become."""
         measured = breaklines.lines if breaklines else ()
-        count = len(soundings) + sum(map(len, measured))
+        count = len(soundings) + _inside(measured, shoreline)
         if count < MINIMUM:
             raise LayerError(
                 f"the water must hold {MINIMUM} soundings or breakline vertices, got {count}"
@@ -118,6 +118,16 @@ class Constraints:
             depth=np.r_[self.depth, depth],
             kind=np.r_[self.kind, np.full(len(points), VertexKind.INFERRED)],
         )
+
+
+def _inside(lines: tuple[np.ndarray, ...], shoreline: Shoreline) -> int:
+    """Count the vertices of lines that lie in the water."""
+    import shapely
+
+    if not lines:
+        return 0
+    place = np.vstack(lines)
+    return int(shapely.contains_xy(shoreline.polygons, place[:, 0], place[:, 1]).sum())
 
 
 def _kinds(line: np.ndarray, kind: VertexKind) -> np.ndarray:

@@ -3,19 +3,22 @@
 Between two vertices of one shoreline a triangulation draws a level edge, and over a bay, a neck
 or a narrow arm level triangles: dry land where there is water. The same happens between vertices
 of one isobath. Each such edge gets a vertex at its middle; together they lie along the medial
-line of the flat part. Inserting a vertex makes no new edge between old ones, so one pass leaves
-no flat triangle.
+line of the flat part. A flat triangle all of whose edges are pieces of lines has no such edge and
+gets a vertex at its centroid. Inserting a vertex makes no new edge between old ones, so one pass
+leaves no flat triangle.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
 
-from toolbox.bed.mesh import edge_keys, stiffness
+from toolbox.bed.mesh import stiffness
 from toolbox.layers import Breaklines, Shoreline
+from toolbox.layers.tin import edge_keys
 
 __all__ = [
     "DistanceProfile",
+    "enclosed_triangles",
     "false_level_edges",
     "flat_triangles",
     "infer_between",
@@ -67,6 +70,25 @@ def false_level_edges(triangles: np.ndarray, fixed: np.ndarray, level: np.ndarra
     keys = np.unique(edge_keys(sides, count))
     keys = keys[~np.isin(keys, edge_keys(fixed, count))]
     return np.column_stack([keys // count, keys % count])
+
+
+def enclosed_triangles(triangles: np.ndarray, fixed: np.ndarray, level: np.ndarray) -> np.ndarray:
+    """Find the flat triangles whose three edges all are pieces of lines.
+
+    Parameters
+    ----------
+    triangles, fixed, level : arrays
+        As for :func:`false_level_edges`.
+
+    Returns
+    -------
+    (t, 3) array of int
+        Their corners.
+    """
+    flat = triangles[flat_triangles(triangles, level)]
+    sides = np.stack([flat[:, [0, 1]], flat[:, [1, 2]], flat[:, [2, 0]]], axis=1)
+    keys = edge_keys(sides.reshape(-1, 2), len(level)).reshape(-1, 3)
+    return np.asarray(flat[np.isin(keys, edge_keys(fixed, len(level))).all(axis=1)])
 
 
 @dataclass(frozen=True, eq=False)

@@ -17,12 +17,15 @@ __all__ = ["BAND", "fill", "sort_into_bands"]
 BAND = 32
 """Rows in a band."""
 
+HAIR = 1e-6
+
 
 @numba.njit(cache=True, nogil=True)
 def _row_span(a: float, b: float, c: float, top: float, cell: float, rows: int) -> Any:
     low, high = min(a, b, c), max(a, b, c)
-    first = max(math.ceil((top - high) / cell - 0.5), 0)
-    last = min(math.floor((top - low) / cell - 0.5), rows - 1)
+    # wider by a hair: a row that only just touches is decided where its crossings are computed
+    first = max(math.ceil((top - high) / cell - 0.5 - HAIR), 0)
+    last = min(math.floor((top - low) / cell - 0.5 + HAIR), rows - 1)
     return first, last
 
 

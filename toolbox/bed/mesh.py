@@ -7,7 +7,7 @@ import pythoncdt
 
 from toolbox.errors import LayerError
 
-__all__ = ["Mesh", "edge_keys", "stiffness"]
+__all__ = ["Mesh", "stiffness"]
 
 SNAP_M = 1e-3
 """A vertex nearer to a line than this is taken to lie on it (1 mm: far below any survey)."""
@@ -76,12 +76,6 @@ class Mesh:
             for vertex in (piece.v1 - _SUPER, piece.v2 - _SUPER):
                 ends.setdefault(vertex, []).extend(line for line in lines if vertex not in line)
         return {vertex: sorted(set(lines)) for vertex, lines in ends.items() if lines}
-
-
-def edge_keys(pairs: np.ndarray, count: int) -> np.ndarray:
-    """Give each undirected edge a number: `pairs` (k, 2) of vertex numbers below `count`."""
-    pairs = pairs.astype(np.int64)
-    return np.asarray(pairs.min(axis=1) * count + pairs.max(axis=1))
 
 
 def stiffness(points: np.ndarray, triangles: np.ndarray) -> Any:

@@ -110,14 +110,17 @@ def _cure(
 
     triangles = _wet(mesh, plan.points, shoreline)
     level = np.where(plan.kind == VertexKind.SOUNDING, np.nan, plan.depth)
-    edges = flats.false_level_edges(triangles, mesh.fixed, level)
-    if not len(edges):
+    fixed = mesh.fixed
+    edges = flats.false_level_edges(triangles, fixed, level)
+    enclosed = flats.enclosed_triangles(triangles, fixed, level)
+    if not len(edges) + len(enclosed):
         return plan, ()
     flat = flats.flat_triangles(triangles, level)
     areas = _doubled_areas(plan.points, triangles) / 2
-    middles = plan.points[edges].mean(axis=1)
+    middles = np.vstack([plan.points[edges].mean(axis=1), plan.points[enclosed].mean(axis=1)])
+    first = np.r_[edges[:, 0], enclosed[:, 0]]
     mesh.add(middles)
-    cured = plan.joined(middles, _inferred(middles, edges, plan, shoreline))
+    cured = plan.joined(middles, _inferred(middles, plan.kind[first], plan, shoreline))
     if breaklines:
         cured = _between_isobaths(mesh, cured, shoreline, breaklines)
     share = areas[flat].sum() / areas.sum()
@@ -129,14 +132,14 @@ def _cure(
 
 
 def _inferred(
-    middles: np.ndarray, edges: np.ndarray, plan: Constraints, shoreline: Shoreline
+    middles: np.ndarray, kind: np.ndarray, plan: Constraints, shoreline: Shoreline
 ) -> np.ndarray:
-    """Depths on the middles of shore edges; NaN on those of isobaths, which come later."""
+    """Depths between vertices of a shore; NaN between those of an isobath, which come later."""
     from toolbox.bed.flats import DistanceProfile
 
     measured = (plan.kind == VertexKind.SOUNDING) | (plan.kind == VertexKind.BREAKLINE)
     profile = DistanceProfile.learn(plan.points[measured], plan.depth[measured], shoreline)
-    on_shore = (plan.kind[edges] <= VertexKind.ISLAND).any(axis=1)
+    on_shore = kind <= VertexKind.ISLAND
     return np.where(on_shore, profile.at(middles, shoreline), np.nan)
 
 

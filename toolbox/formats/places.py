@@ -95,7 +95,9 @@ def read_places(
         return _projected(_points(frame, path), frame, frame.crs, path, ())
     for name, given in (("layer", layer), ("where", where)):
         if given is not None:
-            raise ParameterError(f"{name} is for vector files, not for text such as {path.name!r}")
+            raise ParameterError(
+                f"{name} is for vector files, not for text: {path.name}, got {given!r}"
+            )
     text = read_delimited(path, delimiter=delimiter, decimal=decimal, encoding=encoding)
     if pegs is not None:
         known = read_places(pegs, crs=crs)

@@ -10,7 +10,7 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.soundings_file import Unit, depths_of
 from toolbox.formats.vector import read_features
 from toolbox.layers import Breaklines, Shoreline
-from toolbox.layers.crs import project, working_crs
+from toolbox.layers.crs import project_shapes, working_crs
 from toolbox.tool import Range, checked
 
 if TYPE_CHECKING:
@@ -147,14 +147,8 @@ def _target(frame: "GeoDataFrame", path: Path) -> "CRS":
 
 
 def _projected(frame: "GeoDataFrame", target: "CRS", path: Path) -> list[Any]:
-    import shapely
-
-    shapes = shapely.force_2d(frame.geometry.array)
-    if frame.crs != target:
-        shapes = shapely.transform(shapes, lambda place: project(place, frame.crs, target))
-    if not np.isfinite(shapely.get_coordinates(shapes)).all():
-        raise InputFileError(f"{path} lies outside what {target.name!r} can map")
-    return list(shapes)
+    shapes = frame.geometry.array
+    return list(project_shapes(np.asarray(shapes), frame.crs, target, str(path)))
 
 
 def _lines(shape: Any, path: Path) -> list[np.ndarray]:

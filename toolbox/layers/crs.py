@@ -1,5 +1,6 @@
 """Coordinate reference systems: read, judged, and what they do to areas on the ground."""
 
+import copy
 import math
 from typing import TYPE_CHECKING, Any
 
@@ -15,9 +16,13 @@ __all__ = [
     "bearings",
     "check_projected",
     "check_same_crs",
+    "distances",
+    "earth",
     "is_metric",
+    "is_plane",
     "parse_crs",
     "project",
+    "project_shapes",
     "travel",
     "working_crs",
 ]
@@ -51,10 +56,15 @@ def parse_crs(text: Any) -> "CRS":
         raise ParameterError(f"crs is unknown: {text!r}; {_HOW}") from error
 
 
+def is_plane(crs: "CRS | None") -> bool:
+    """Tell whether coordinates lie on a plane of their own, not tied to the earth."""
+    return crs is None or crs.is_engineering
+
+
 def is_metric(crs: "CRS | None") -> bool:
     """Tell whether coordinates are easting and northing in metres (None is a plane in metres)."""
     return crs is None or (
-        crs.is_projected
+        (crs.is_projected or crs.is_engineering)
         and all(abs(axis.unit_conversion_factor - 1) < 1e-12 for axis in crs.axis_info[:2])
     )
 
@@ -102,7 +112,7 @@ def working_crs(crs: "CRS", bounds: tuple[float, float, float, float]) -> "CRS":
         return crs
     if not (crs.is_geographic or crs.is_projected):
         raise LayerError(f"a geographic or a projected CRS in metres is needed, got {crs.name!r}")
-    to_degrees = pyproj.Transformer.from_crs(crs, crs.geodetic_crs or 4326, always_xy=True)
+    to_degrees = pyproj.Transformer.from_crs(crs, earth(crs)[0], always_xy=True)
     west, south, east, north = to_degrees.transform_bounds(*bounds)
     if not all(map(math.isfinite, (west, south, east, north))) or abs(south + north) > 180:
         raise LayerError(f"coordinates {bounds} do not fit their CRS {crs.name!r}")
@@ -121,13 +131,15 @@ def _zone(crs: "CRS", longitude: float, latitude: float) -> "CRS":
 
     if latitude > 84 or latitude < -80:
         return CRS.from_epsg(32661 if latitude > 0 else 32761)
+    longitude = (longitude + 180) % 360 - 180
     area = AreaOfInterest(longitude, latitude, longitude, latitude)
-    datum = crs.geodetic_crs.name if crs.geodetic_crs else "WGS 84"
-    zones = query_utm_crs_info(datum_name=datum, area_of_interest=area)
-    zones = zones or query_utm_crs_info(datum_name="WGS 84", area_of_interest=area)
-    # some datums have each zone several times: those with other axes say so in brackets
-    zone = next(zone for zone in zones if not zone.name.endswith(")"))
-    return CRS.from_authority(zone.auth_name, zone.code)
+    own = crs.geodetic_crs.name if crs.geodetic_crs else "WGS 84"
+    for datum in (own, "WGS 84"):
+        for zone in query_utm_crs_info(datum_name=datum, area_of_interest=area):
+            # a datum may have each zone several times: those with other axes say so in brackets
+            if zone.name.startswith(f"{datum} / ") and not zone.name.endswith(")"):
+                return CRS.from_authority(zone.auth_name, zone.code)
+    raise LayerError(f"no UTM zone holds longitude {longitude:g}, latitude {latitude:g}")
 
 
 def project(coordinates: np.ndarray, crs: "CRS", to: "CRS") -> np.ndarray:
@@ -138,6 +150,17 @@ def project(coordinates: np.ndarray, crs: "CRS", to: "CRS") -> np.ndarray:
     moved = np.column_stack(move.transform(coordinates[:, 0], coordinates[:, 1]))
     moved[~np.isfinite(moved).all(axis=1)] = np.nan
     return moved
+
+
+def project_shapes(shapes: Any, crs: "CRS", to: "CRS", what: str) -> Any:
+    """Project geometries, flat; raise LayerError if `what` lies outside what `to` can map."""
+    import shapely
+
+    flat = shapely.force_2d(shapes)
+    moved = project(shapely.get_coordinates(flat), crs, to)
+    if np.isnan(moved).any():
+        raise LayerError(f"{what} lies outside what {to.name!r} can map")
+    return shapely.set_coordinates(copy.copy(flat), moved)
 
 
 def travel(
@@ -161,30 +184,44 @@ def travel(
     (n, 2) array
         Where one arrives, easting and northing, m.
     """
-    if crs is None:
+    if is_plane(crs):
         turn = np.radians(bearing)
         return start + distance[:, None] * np.column_stack([np.sin(turn), np.cos(turn)])
-    geodetic, geod = _earth(crs)
-    longitude, latitude = project(start, crs, geodetic).T
+    assert crs is not None
+    degrees, geod = earth(crs)
+    longitude, latitude = project(start, crs, degrees).T
     end = geod.fwd(longitude, latitude, bearing, distance)[:2]
-    return project(np.column_stack(end), geodetic, crs)
+    return project(np.column_stack(end), degrees, crs)
 
 
 def bearings(start: np.ndarray, end: np.ndarray, crs: "CRS | None") -> np.ndarray:
     """Return the true bearing from places to others, both (n, 2), degrees in [0, 360)."""
-    if crs is None:
+    if is_plane(crs):
         return np.degrees(np.arctan2(*(end - start).T)) % 360
-    geodetic, geod = _earth(crs)
-    start, end = project(start, crs, geodetic), project(end, crs, geodetic)
+    assert crs is not None
+    degrees, geod = earth(crs)
+    start, end = project(start, crs, degrees), project(end, crs, degrees)
     return np.asarray(geod.inv(*start.T, *end.T)[0]) % 360
 
 
-def _earth(crs: "CRS") -> tuple["CRS", "Geod"]:
-    """Longitude and latitude on the CRS's own datum, and its ellipsoid."""
-    geodetic, geod = crs.geodetic_crs, crs.get_geod()
-    if geodetic is None or geod is None:
-        raise LayerError(f"{crs.name!r} is not tied to the earth, so it has no true north")
-    return geodetic, geod
+def distances(start: np.ndarray, end: np.ndarray, crs: "CRS | None") -> np.ndarray:
+    """Return the distance on the ground between places, both (n, 2), m."""
+    if is_plane(crs):
+        return np.asarray(np.hypot(*(end - start).T))
+    assert crs is not None
+    degrees, geod = earth(crs)
+    start, end = project(start, crs, degrees), project(end, crs, degrees)
+    return np.asarray(geod.inv(*start.T, *end.T)[2])
+
+
+def earth(crs: "CRS") -> tuple["CRS", "Geod"]:
+    """Return degrees east of Greenwich and north on the CRS's own ellipsoid, and that ellipsoid."""
+    from pyproj import CRS
+
+    geod = crs.get_geod()
+    if geod is None:
+        raise LayerError(f"{crs.name!r} is not tied to the earth")
+    return CRS.from_user_input({"proj": "longlat", "a": geod.a, "b": geod.b, "no_defs": True}), geod
 
 
 def areal_scale(crs: "CRS | None", coordinates: np.ndarray) -> np.ndarray:
@@ -207,20 +244,31 @@ def areal_scale(crs: "CRS | None", coordinates: np.ndarray) -> np.ndarray:
     The scale varies smoothly, so it is evaluated on a net of 17 x 17 nodes over the points and
     interpolated by a cubic spline, which over a lake 100 km long is exact to about 1e-9.
     """
-    if crs is None or len(coordinates) == 0:
+    if is_plane(crs) or len(coordinates) == 0:
         return np.ones(len(coordinates))
     from scipy.interpolate import RectBivariateSpline
 
+    assert crs is not None
     low, high = coordinates.min(axis=0), coordinates.max(axis=0)
     easting, northing = np.linspace(low - 1, high + 1, 17).T
-    net = _exact_areal_scale(crs, *np.meshgrid(easting, northing, indexing="ij"))
-    return np.asarray(RectBivariateSpline(easting, northing, net).ev(*coordinates.T))
+    net = np.stack(np.meshgrid(easting, northing, indexing="ij"), axis=-1).reshape(-1, 2)
+    scale = _exact_areal_scale(crs, net).reshape(17, 17)
+    return np.asarray(RectBivariateSpline(easting, northing, scale).ev(*coordinates.T))
 
 
-def _exact_areal_scale(crs: "CRS", easting: np.ndarray, northing: np.ndarray) -> np.ndarray:
-    import pyproj
+def _exact_areal_scale(crs: "CRS", places: np.ndarray) -> np.ndarray:
+    """Compare a square on the map with what it covers on the ellipsoid.
 
-    to_degrees = pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
-    return np.asarray(
-        pyproj.Proj(crs).get_factors(*to_degrees.transform(easting, northing)).areal_scale
-    )
+    The projection library's own factors take some maps, such as the web's Mercator, for maps of a
+    sphere; central differences take them as they are.
+    """
+    degrees, geod = earth(crs)
+    reach = 100.0  # m: small against the earth, large against rounding
+    steps = np.array([[reach, 0], [-reach, 0], [0, reach], [0, -reach]])
+    corners = project((places + steps[:, None]).reshape(-1, 2), crs, degrees)
+    corners = np.radians(corners).reshape(4, len(places), 2)
+    (ux, uy), (vx, vy) = ((corners[k] - corners[k + 1]).T / (2 * reach) for k in (0, 2))
+    latitude = corners[:, :, 1].mean(axis=0)
+    bend = 1 - geod.es * np.sin(latitude) ** 2
+    meridian, parallel = geod.a * (1 - geod.es) / bend**1.5, geod.a / np.sqrt(bend)
+    return np.asarray(1 / (np.abs(ux * vy - uy * vx) * meridian * parallel * np.cos(latitude)))

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers.crs import check_projected
+from toolbox.layers.crs import check_projected, distances, earth, is_plane, project_shapes
 from toolbox.layers.repair import SLIVER_M2, repaired
 
 if TYPE_CHECKING:
     from pyproj import CRS
-    from shapely import MultiLineString, MultiPolygon, Polygon
+    from shapely import MultiLineString, MultiPolygon
 
 __all__ = ["Shoreline"]
 
@@ -95,30 +95,25 @@ class Shoreline:
         return [ring for part in self.polygons.geoms for ring in part.interiors]
 
     def ground_area(self) -> float:
-        """Area of the water on the ground, islands left out, m2 (geodesic; plane without a CRS)."""
-        if self.crs is None:
+        """Area of the water on the ground, islands left out, m2 (geodesic; plane on a plane)."""
+        import shapely
+
+        if is_plane(self.crs):
             return float(self.polygons.area)
-        return sum(abs(self._geodesic(part)[0]) for part in self.polygons.geoms)
+        assert self.crs is not None
+        degrees, geod = earth(self.crs)
+        shapes = project_shapes(self.polygons, self.crs, degrees, "shoreline")
+        # a geodesic ring is signed by its direction: holes must run against the outside
+        oriented = [shapely.geometry.polygon.orient(part) for part in shapes.geoms]
+        return sum(abs(geod.geometry_area_perimeter(part)[0]) for part in oriented)
 
     def ground_length(self) -> float:
         """Length of the shoreline on the ground, islands included, m."""
-        if self.crs is None:
-            return float(self.polygons.length)
-        return sum(self._geodesic(part)[1] for part in self.polygons.geoms)
-
-    def _geodesic(self, part: "Polygon") -> tuple[float, float]:
         import shapely
 
-        from toolbox.layers.crs import project
-
-        assert self.crs is not None
-        geodetic, geod = self.crs.geodetic_crs, self.crs.get_geod()
-        assert geodetic is not None
-        assert geod is not None
-        crs = self.crs
-        degrees = shapely.transform(part, lambda xy: project(xy, crs, geodetic))
-        # a geodesic ring is signed by its direction: holes must run against the outside
-        return geod.geometry_area_perimeter(shapely.geometry.polygon.orient(degrees))
+        rings = shapely.get_rings(list(self.polygons.geoms))
+        places = [shapely.get_coordinates(ring) for ring in rings]
+        return sum(float(distances(ring[:-1], ring[1:], self.crs).sum()) for ring in places)
 
     def with_open_edges(self, marks: Iterable[Any], *, within: float = 5.0) -> "Shoreline":
         """Declare as open the parts of the edge that lie near some lines or inside some polygons.
@@ -151,18 +146,9 @@ class Shoreline:
 
     def to_crs(self, crs: "CRS") -> "Shoreline":
         """Project to another CRS in metres."""
-        import shapely
-
-        from toolbox.layers.crs import project
-
         if self.crs is None or self.crs == crs:
             return self
-        here = self.crs
-        moved = shapely.transform(self.polygons, lambda xy: project(xy, here, crs))
-        ends = self.open_edges and shapely.transform(
-            self.open_edges, lambda xy: project(xy, here, crs)
-        )
-        if not np.isfinite(shapely.get_coordinates(moved)).all():
-            raise LayerError(f"shoreline lies outside what {crs.name!r} can map")
+        moved = project_shapes(self.polygons, self.crs, crs, "shoreline")
+        ends = self.open_edges and project_shapes(self.open_edges, self.crs, crs, "open edge")
         fresh = Shoreline.from_shapes([moved], crs, depth=self.depth)
         return replace(fresh, open_edges=ends, notes=self.notes + fresh.notes)

@@ -51,6 +51,9 @@ class Soundings:
     def __post_init__(self) -> None:
         if "depth" not in self.frame:
             raise LayerError(f"soundings need a column 'depth', got {list(self.frame.columns)}")
+        kinds = set(self.frame.geometry.dropna().geom_type) - {"Point"}
+        if kinds:
+            raise LayerError(f"soundings must be points, got {', '.join(sorted(kinds))}")
         absent = {name: fill for name, fill in _FILL.items() if name not in self.frame}
         object.__setattr__(self, "frame", self.frame.assign(**absent))
         check_projected(self.crs, "soundings")
@@ -96,6 +99,11 @@ class Soundings:
         import shapely
 
         coordinates, depth = np.asarray(coordinates, float), np.asarray(depth, float)
+        if coordinates.shape != (len(depth), 2) or depth.ndim != 1:
+            raise LayerError(
+                f"coordinates must have shape (n, 2) and depth (n,), got {coordinates.shape} and "
+                f"{depth.shape}"
+            )
         place = np.isfinite(coordinates).all(axis=1)
         points = np.full(len(depth), None, dtype=object)
         points[place] = shapely.points(coordinates[place])

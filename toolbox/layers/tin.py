@@ -7,12 +7,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers.crs import areal_scale, check_projected
+from toolbox.layers.crs import areal_scale, check_projected, is_plane
 
 if TYPE_CHECKING:
     from pyproj import CRS
 
-__all__ = ["Tin", "VertexKind"]
+__all__ = ["Tin", "VertexKind", "edge_keys"]
+
+
+def edge_keys(pairs: np.ndarray, count: int) -> np.ndarray:
+    """Give each undirected edge a number: `pairs` (k, 2) of vertex numbers below `count`."""
+    pairs = pairs.astype(np.int64)
+    return np.asarray(pairs.min(axis=1) * count + pairs.max(axis=1))
 
 
 class VertexKind(IntEnum):
@@ -114,7 +120,7 @@ class Tin:
         The map area over the areal scale of the CRS, integrated by the quadrature that weighs the
         centroid 3/4 and each corner 1/12 (exact for quadratics).
         """
-        if self.crs is None:
+        if is_plane(self.crs):
             return self.areas()
         centroids = self.vertices[self.triangles].mean(axis=1)
         scale = 1 / areal_scale(self.crs, np.vstack([self.vertices, centroids]))

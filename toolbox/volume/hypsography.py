@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from toolbox.errors import ParameterError
+from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
@@ -76,18 +76,23 @@ def hypsography(
         Columns ``depth_m, elevation_m, area_m2, volume_below_m3, volume_above_m3, area_share,
         volume_share``. Areas are on the ground. ``volume_above`` counts from the datum down
         (negative above it: what a rise adds) and shares refer to the datum; if the bed is not
-        known up to the datum, both refer to the mapped water's edge.
+        known up to the datum, or lies wholly above it, both refer to the mapped water's edge.
 
     Raises
     ------
+    LayerError
+        If there is no water in the bed.
     ParameterError
         If `step` and `levels` are both given, or a level lies above the mapped water's edge,
         where nobody knows how far the water would spread.
     """
     if step is not None and levels is not None:
         raise ParameterError("give step or levels, not both")
+    deepest = bed.depth.max()
+    if deepest <= max(_top(bed), min(0.0, bed.depth.min())):
+        raise LayerError("the bed is nowhere deeper than the water's edge, there is no water in it")
     depth = _listed(bed, levels) if levels is not None else _stepped(bed, step)
-    reference = max(0.0, _top(bed))
+    reference = max(0.0, _top(bed)) if deepest > 0 else _top(bed)
     area, volume = area_and_volume(
         bed, np.r_[reference, depth][np.argsort(np.r_[reference, depth])]
     )
@@ -113,8 +118,6 @@ def _listed(bed: Tin, levels: tuple[float, ...]) -> np.ndarray:
 
 def _stepped(bed: Tin, step: float | None) -> np.ndarray:
     top, deepest = max(_top(bed), min(0.0, bed.depth.min())), float(bed.depth.max())
-    if deepest <= top:
-        return np.array([top])
     step = step or round_number((deepest - top) / 10)
     if (deepest - top) / step > _MOST_ROWS:
         raise ParameterError(

@@ -2,11 +2,14 @@
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.layers import Table, Tin, VertexKind
+from toolbox.layers.crs import areal_scale, distances
+from toolbox.layers.tin import edge_keys
 from toolbox.tool import tool
 from toolbox.volume.hypsography import area_and_volume
 
@@ -71,7 +74,7 @@ def _rows(bed: Tin, edge: float) -> list[_Row]:
     rows = [
         ("water area", area, "m2", "plan area of the bed on the ground"),
         ("islands", rim.islands, "1", "inner rings of the shoreline"),
-        ("island area", rim.island_area, "m2", "inside the inner rings, on the ground"),
+        ("island area", rim.island_area, "m2", "land inside the inner rings, on the ground"),
         ("shoreline length", rim.shoreline, "m", "outer shoreline L, islands left out"),
         ("island shoreline length", rim.island_shoreline, "m", "inner rings"),
         ("open edge length", rim.open_edge, "m", "edge with water on both sides"),
@@ -106,52 +109,59 @@ class _Rim:
     @classmethod
     def of(cls, bed: Tin) -> "_Rim":
         edges = bed.boundary()
-        length = _ground_lengths(bed, edges)
+        length = distances(bed.vertices[edges[:, 0]], bed.vertices[edges[:, 1]], bed.crs)
         is_open = (bed.kind[edges] == VertexKind.OPEN_EDGE).any(axis=1)
-        ring = _rings(edges)
-        # the bed lies to the left, so holes run clockwise and their area comes out negative
-        hole_area = _ring_areas(bed, edges, ring)
-        in_hole = hole_area[ring] < 0
+        islands = _islands(bed, edges)
+        in_hole = np.isin(edge_keys(edges, len(bed.depth)), _ring_keys(bed, islands))
         return cls(
             float(length[~in_hole & ~is_open].sum()),
             float(length[in_hole].sum()),
             float(length[~in_hole & is_open].sum()),
-            int((hole_area < 0).sum()),
-            float(-hole_area[hole_area < 0].sum()),
+            len(islands),
+            _ground_area(bed, islands),
         )
 
 
-def _ground_lengths(bed: Tin, edges: np.ndarray) -> np.ndarray:
-    start, end = bed.vertices[edges[:, 0]], bed.vertices[edges[:, 1]]
-    if bed.crs is None:
-        return np.asarray(np.hypot(*(end - start).T))
-    from toolbox.layers.crs import project
+def _islands(bed: Tin, edges: np.ndarray) -> list[Any]:
+    """Faces between the rim's edges that are not bed: it lies to the left of each edge."""
+    import shapely
 
-    geodetic, geod = bed.crs.geodetic_crs, bed.crs.get_geod()
-    assert geodetic is not None
-    assert geod is not None
-    start, end = project(start, bed.crs, geodetic), project(end, bed.crs, geodetic)
-    return np.asarray(geod.inv(*start.T, *end.T)[2])
+    faces = shapely.get_parts(shapely.polygonize(shapely.linestrings(bed.vertices[edges])))
+    directed = set(map(tuple, edges.tolist()))
+    return [face for face in faces if _first_edge(bed, face) not in directed]
 
 
-def _ring_areas(bed: Tin, edges: np.ndarray, ring: np.ndarray) -> np.ndarray:
-    """Signed area inside each ring on the ground, m2 (counter-clockwise is positive)."""
-    from toolbox.layers.crs import areal_scale
+def _first_edge(bed: Tin, face: Any) -> tuple[int, int]:
+    """Vertex numbers of one edge of a face, run counter-clockwise."""
+    import shapely
 
-    size = np.bincount(ring)
-    start, end = bed.vertices[edges[:, 0]], bed.vertices[edges[:, 1]]
-    centre = np.column_stack([np.bincount(ring, start[:, k]) / size for k in range(2)])
-    start, end = start - centre[ring], end - centre[ring]
-    cross = (start[:, 0] * end[:, 1] - start[:, 1] * end[:, 0]) / 2
-    return np.asarray(np.bincount(ring, cross) / areal_scale(bed.crs, centre))
+    ring = shapely.get_coordinates(shapely.orient_polygons(face).exterior)[:2]
+    start, end = _numbers(bed, ring)
+    return int(start), int(end)
 
 
-def _rings(edges: np.ndarray) -> np.ndarray:
-    """Tell which ring each rim edge belongs to, shape (k,)."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
+def _numbers(bed: Tin, places: np.ndarray) -> np.ndarray:
+    """Numbers of the vertices at places, shape (k, 2), that are vertices to the bit."""
+    known = np.ascontiguousarray(bed.vertices).view(np.complex128).ravel()
+    order = np.argsort(known)
+    wanted = np.ascontiguousarray(places).view(np.complex128).ravel()
+    return np.asarray(order[np.searchsorted(known, wanted, sorter=order)])
 
-    vertices, local = np.unique(edges, return_inverse=True)
-    local = local.reshape(-1, 2)
-    links = coo_matrix((np.ones(len(local)), (local[:, 0], local[:, 1])), (len(vertices),) * 2)
-    return np.asarray(connected_components(links, directed=False)[1][local[:, 0]])
+
+def _ring_keys(bed: Tin, islands: list[Any]) -> np.ndarray:
+    import shapely
+
+    keys = [np.empty(0, np.int64)]
+    for island in islands:
+        ring = _numbers(bed, shapely.get_coordinates(island.exterior))
+        keys.append(edge_keys(np.column_stack([ring[:-1], ring[1:]]), len(bed.depth)))
+    return np.concatenate(keys)
+
+
+def _ground_area(bed: Tin, islands: list[Any]) -> float:
+    """Area on the ground; the scale of the map is taken at each island's centroid, m2."""
+    if not islands:
+        return 0.0
+    centres = np.array([island.centroid.coords[0] for island in islands])
+    area = np.array([island.area for island in islands])
+    return float((area / areal_scale(bed.crs, centres)).sum())
