@@ -1,11 +1,16 @@
 """What all tests share."""
 
+import os
+
 import pytest
+from hypothesis import settings
+
+# the same examples every time: a test that fails does so for everybody
+settings.register_profile("house", derandomize=True, deadline=None)
+settings.load_profile("house")
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Compiled kernels use the threads that a worker may have, not those of the whole machine."""
-    import os
-
+    """Give compiled kernels the two threads that a worker may have, not the whole machine."""
     if os.environ.get("PYTEST_XDIST_WORKER"):
         os.environ.setdefault("NUMBA_NUM_THREADS", "2")

@@ -65,6 +65,18 @@ def find(name: str) -> Callable[..., Any]:
         raise ParameterError(f"there is no tool {name!r}; 'leadline tools' lists them") from None
 
 
+def _check_doors(tool: Tool) -> None:
+    """Raise TypeError if a tool takes or gives what no door can read or write."""
+    from toolbox.formats.doors import READERS, SUFFIXES
+
+    if tool.returns not in SUFFIXES:
+        raise TypeError(f"its result, {tool.returns.__name__}, cannot be written")
+    for param in tool.params:
+        simple = param.choices or param.many or param.type in (bool, int, float, str)
+        if param.type not in READERS and not simple:
+            raise TypeError(f"its parameter {param.name} cannot be given")
+
+
 def _load(place: str) -> Callable[..., Any]:
     module, name = place.split(":")
     function: Callable[..., Any] = getattr(import_module(module), name)
@@ -80,9 +92,12 @@ def _foreign() -> tuple[tuple[Callable[..., Any], ...], dict[str, str]]:
             function = entry.load()
             if record(function).name in taken:
                 raise TypeError(f"the name {record(function).name!r} is taken")
-            record(function).params  # noqa: B018 - resolving its types is the test
+            _check_doors(record(function))
             taken.add(record(function).name)
             found.append(function)
-        except Exception as error:  # whatever is wrong with it, it must not harm the others
+        except (
+            Exception,
+            SystemExit,
+        ) as error:  # whatever is wrong with it, it must not harm the others
             faults[entry.name] = f"{type(error).__name__}: {' '.join(str(error).split())}"
     return tuple(found), faults

@@ -120,6 +120,7 @@ def new_command(survey: Path) -> None:
 @click.argument("survey", type=click.Path(path_type=Path))
 def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
+    from toolbox.report.text import one_line
     from toolbox.survey.lineage import Lineage
     from toolbox.survey.run import read_inputs
     from toolbox.survey.settings import load_settings
@@ -131,7 +132,7 @@ def check_command(survey: Path) -> None:
     for row in lineage.rejections:
         click.echo(f"rejected: {row['soundings']} of {row['file']}: {row['reason']}")
     usable = f"{len(inputs.soundings.kept):,} of {len(inputs.soundings):,} soundings usable"
-    name = " ".join(lineage.settings.water.name.split())
+    name = one_line(lineage.settings.water.name)
     click.echo(f"{name}: {inputs.shoreline.ground_area():,.0f} m2, {usable}")
 
 

@@ -13,7 +13,6 @@ from toolbox.errors import ParameterError
 from toolbox.formats.doors import READERS, SUFFIXES, check_suffix, write
 from toolbox.formats.paths import new_file
 from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Tin
-from toolbox.layers.crs import parse_crs
 from toolbox.tool import Param, Tool
 from toolbox.units import parse_quantity
 
@@ -152,11 +151,13 @@ def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[st
         value = _value(param, given)
         if param.type in READERS and value is not None:
             options = {o.name: given[f"{param.name}__{o.name}"] for o in reader_params(param)}
+            if hasattr(param.type, "to_crs"):
+                options["into"] = in_crs
             value = READERS[param.type](value, **options)
         arguments[param.name] = value
     layers = {name: layer for name, layer in arguments.items() if hasattr(layer, "crs")}
     leading = sorted(layers.values(), key=lambda layer: _LEADING.index(type(layer)))
-    target = parse_crs(in_crs) if in_crs else next((layer.crs for layer in leading), None)
+    target = leading[0].crs if leading else None
     moved = {
         name: layer.to_crs(target) for name, layer in layers.items() if hasattr(layer, "to_crs")
     }

@@ -56,9 +56,13 @@ _WORDS = {
 
 
 def reader_params(param: Param) -> tuple[Param, ...]:
-    """Return the reading options of a parameter that is a layer, none for others."""
+    """Return the reading options of a parameter that is a layer, none for others.
+
+    The CRS to read into is left out: it is one for all layers.
+    """
     reader = READERS.get(param.type)
-    return read_params(reader)[1:] if reader else ()
+    options = read_params(reader)[1:] if reader else ()
+    return tuple(option for option in options if option.name != "into")
 
 
 def describe(tool: Tool) -> dict[str, Any]:
@@ -149,11 +153,14 @@ def page(tool: Tool) -> str:
 
 
 def _usage(tool: Tool) -> str:
-    names = [
-        param.name.upper() for param in tool.params if param.type in READERS and param.required
-    ]
-    suffix = SUFFIXES[tool.returns][0]
-    return f"    leadline {tool.name} {' '.join(names)} --out RESULT{suffix}"
+    words = [tool.name]
+    for param in (param for param in tool.params if param.required):
+        flag = f"--{param.name.replace('_', '-')} "
+        words.append(("" if param.type in READERS else flag) + param.name.upper())
+        for option in reader_params(param):
+            if option.required:
+                words.append(f"--{option_name(param, option)} {option.name.upper()}")
+    return f"    leadline {' '.join(words)} --out RESULT{SUFFIXES[tool.returns][0]}"
 
 
 def _body(tool: Tool) -> str:

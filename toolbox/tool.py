@@ -45,11 +45,10 @@ class Range:
     max: float | None = None
     above: float | None = None
 
-    def check(self, name: str, value: Any) -> None:
-        """Raise ParameterError if `value` (a number or several) lies outside."""
-        for number in value if isinstance(value, (tuple, list)) else (value,):
-            if not self._holds(name, number):
-                raise ParameterError(f"{name} must be {self}, got {number!r}")
+    def check(self, name: str, number: Any) -> None:
+        """Raise ParameterError if `number` lies outside."""
+        if not self._holds(name, number):
+            raise ParameterError(f"{name} must be {self}, got {number!r}")
 
     def _holds(self, name: str, number: Any) -> bool:
         if isinstance(number, bool) or not isinstance(number, Real):
@@ -102,7 +101,8 @@ class Param:
         if value is None and self.default is None:
             return
         if self.range:
-            self.range.check(self.name, value)
+            for number in self._several(value) if self.many else (value,):
+                self.range.check(self.name, number)
         elif self.choices:
             if value not in self.choices:
                 allowed = ", ".join(repr(choice) for choice in self.choices)
@@ -110,6 +110,11 @@ class Param:
         elif not self.many and not isinstance(value, self.type):
             kind = type(value).__name__
             raise ParameterError(f"{self.name} must be a {self.type.__name__}, got a {kind}")
+
+    def _several(self, value: Any) -> list[Any]:
+        if isinstance(value, (str, bytes)) or not hasattr(value, "__iter__"):
+            raise ParameterError(f"{self.name} must be a number ({self.range}), got {value!r}")
+        return list(value)
 
 
 class Tool:

@@ -2,6 +2,7 @@
 
 import functools
 import math
+import re
 from typing import TYPE_CHECKING, Any
 
 from toolbox.errors import ParameterError
@@ -10,6 +11,11 @@ if TYPE_CHECKING:
     import numpy as np
 
 __all__ = ["LENGTH_UNITS", "convert", "parse_quantity", "round_number"]
+
+_QUANTITY = re.compile(
+    r"\s*(?P<number>[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?)\s*(?P<unit>[a-z_]+(/[a-z_]+)?)\s*",
+    re.IGNORECASE,
+)
 
 LENGTH_UNITS = ("m", "cm", "km", "ft", "survey_foot", "fathom", "yard", "inch")
 """Length units a person may name; the US survey foot is 1200/3937 m, the foot 0.3048 m."""
@@ -20,8 +26,10 @@ def _registry() -> Any:
     import pint  # costs more than the rest of a small command
 
     registry: Any = pint.UnitRegistry()
-    # six international feet, as on charts; the library counts six survey feet
+    # of international feet, as on charts and in tables; the library's own are of survey feet
     registry.define("fathom = 1.8288 * meter = ftm")
+    registry.define("acre = 4046.8564224 * meter ** 2")
+    registry.define("acre_foot = 1233.48183754752 * meter ** 3")
     return registry
 
 
@@ -87,14 +95,14 @@ def parse_quantity(text: str | float, unit: str) -> float:
     try:
         return float(text)
     except ValueError:
-        pass
+        found = _QUANTITY.fullmatch(str(text))
+    refusal = f"must be a number in {unit}, or a number and a unit such as '2 {unit}', got {text!r}"
+    if found is None:
+        raise ParameterError(refusal)
     try:
-        quantity = _registry().Quantity(str(text))
-        return float(quantity.to(unit).magnitude)
-    except Exception as error:
-        raise ParameterError(
-            f"must be a number in {unit}, or a number and a unit such as '2 {unit}', got {text!r}"
-        ) from error
+        return float(convert(float(found["number"]), found["unit"], unit))
+    except ParameterError as error:
+        raise ParameterError(refusal) from error
 
 
 def round_number(value: float, *, up: bool = False) -> float:

@@ -29,6 +29,7 @@ def read_casts(
     pings: Path,
     pegs: Path | None = None,
     crs: str | None = None,
+    into: str | None = None,
     declination: Annotated[float, Range("degree", min=-180, max=180)] | None = None,
     wrap: Annotated[float, Range("m", above=0)] | None = None,
     delimiter: str | None = None,
@@ -52,6 +53,9 @@ def read_casts(
         Points with a column ``peg``: pegs, and whatever casts go towards.
     crs : str, optional
         CRS of the coordinates, where the files name none.
+    into : str, optional
+        Projected CRS in metres to work in; if left out, the file's own if it is one, else a
+        suitable one.
     declination : float, optional
         East of true north, to turn magnetic bearings into true ones.
     wrap : float, optional
@@ -75,8 +79,8 @@ def read_casts(
     """
     text: dict[str, Any] = {"delimiter": delimiter, "decimal": decimal, "encoding": encoding}
     frame = read_delimited(existing_file(path), **text)
-    known = read_places(pegs, crs=crs, **text) if pegs is not None else None
-    rods, target, notes = _rods(frame, path, known, crs, text)
+    known = read_places(pegs, crs=crs, into=into, **text) if pegs is not None else None
+    rods, target, notes = _rods(frame, path, known, {"crs": crs, "into": into} | text)
     columns: dict[str, Any] = {
         "cast": frame[names.need(names.find(frame, names.CAST), frame, path, "cast")].astype(str),
         "easting": rods[:, 0],
@@ -96,12 +100,12 @@ def _table(columns: dict[str, Any]) -> "pd.DataFrame":
 
 
 def _rods(
-    frame: "pd.DataFrame", path: Path, known: Places | None, crs: str | None, text: Any
+    frame: "pd.DataFrame", path: Path, known: Places | None, options: Any
 ) -> tuple[np.ndarray, "CRS", tuple[str, ...]]:
     """Where the rod stood at each cast: at a peg, or at coordinates of its own."""
     column = names.find(frame, names.PEG)
     if known is None or column is None:
-        own = read_places(path, crs=crs, **text)
+        own = read_places(path, **options)
         return own.coordinates, own.crs, own.notes
     return named_places(frame[column].astype(str), known, path), known.crs, known.notes
 

@@ -47,6 +47,7 @@ def read_places(
     path: Path,
     *,
     crs: str | None = None,
+    into: str | None = None,
     layer: str | None = None,
     where: str | None = None,
     easting: str | None = None,
@@ -66,6 +67,9 @@ def read_places(
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
+    into : str, optional
+        Projected CRS in metres to work in; if left out, the file's own if it is one, else a
+        suitable one.
     layer, where : str, optional
         Layer of a vector file, and condition on its features.
     easting, northing : str, optional
@@ -92,7 +96,7 @@ def read_places(
     existing_file(path)
     if path.suffix.lower() in VECTOR_SUFFIXES:
         frame = read_features(path, layer=layer, where=where, crs=crs)
-        return _projected(_points(frame, path), frame, frame.crs, path, ())
+        return _projected(_points(frame, path), frame, frame.crs, into, path, ())
     for name, given in (("layer", layer), ("where", where)):
         if given is not None:
             raise ParameterError(
@@ -100,12 +104,12 @@ def read_places(
             )
     text = read_delimited(path, delimiter=delimiter, decimal=decimal, encoding=encoding)
     if pegs is not None:
-        known = read_places(pegs, crs=crs)
+        known = read_places(pegs, crs=crs, into=into)
         return _from_pegs(text, path, known, declination)
     columns = _coordinate_columns(text, path, easting, northing)
     place = np.column_stack([numbers(text, column, path) for column in columns])
     found, notes = _text_crs(columns, path, crs)
-    return _projected(place, text.drop(columns=list(columns)), found, path, notes)
+    return _projected(place, text.drop(columns=list(columns)), found, into, path, notes)
 
 
 def named_places(wanted: "pd.Series[str]", known: Places, path: Path) -> np.ndarray:
@@ -199,7 +203,12 @@ def _text_crs(
 
 
 def _projected(
-    place: np.ndarray, frame: "pd.DataFrame", crs: "CRS", path: Path, notes: tuple[str, ...]
+    place: np.ndarray,
+    frame: "pd.DataFrame",
+    crs: "CRS",
+    into: str | None,
+    path: Path,
+    notes: tuple[str, ...],
 ) -> Places:
     known = place[np.isfinite(place).all(axis=1)]
     if not len(known):
@@ -210,6 +219,6 @@ def _projected(
             f"{path}: coordinates up to {np.abs([low, high]).max():g} are no degrees, as their "
             f"CRS {crs.name!r} asks; give the right crs"
         )
-    target = working_crs(crs, (low[0], low[1], high[0], high[1]))
+    target = working_crs(crs, (low[0], low[1], high[0], high[1]), into)
     moved = place if target == crs else project(place, crs, target)
     return Places(moved, frame, target, notes)

@@ -25,6 +25,7 @@ def read_shoreline(
     path: Path,
     *,
     crs: str | None = None,
+    into: str | None = None,
     layer: str | None = None,
     where: str | None = None,
     depth: Annotated[float, Range("m")] = 0.0,
@@ -40,6 +41,9 @@ def read_shoreline(
         stacked upon the water.
     crs : str, optional
         CRS of the coordinates, where the file names none.
+    into : str, optional
+        Projected CRS in metres to work in; if left out, the file's own if it is one, else a
+        suitable one.
     layer : str, optional
         Layer of a file that holds several.
     where : str, optional
@@ -65,7 +69,7 @@ def read_shoreline(
         If it holds no usable polygon.
     """
     frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
-    target = _target(frame, path)
+    target = _target(frame, path, into)
     shoreline = Shoreline.from_shapes(_projected(frame, target, path), target, depth=depth)
     if open_edges is None:
         return shoreline
@@ -78,6 +82,7 @@ def read_breaklines(
     path: Path,
     *,
     crs: str | None = None,
+    into: str | None = None,
     layer: str | None = None,
     where: str | None = None,
     depth: str | None = None,
@@ -95,6 +100,9 @@ def read_breaklines(
         are meant.
     crs : str, optional
         CRS of the coordinates, where the file names none.
+    into : str, optional
+        Projected CRS in metres to work in; if left out, the file's own if it is one, else a
+        suitable one.
     layer : str, optional
         Layer of a file that holds several.
     where : str, optional
@@ -121,7 +129,7 @@ def read_breaklines(
         If the file is no vector layer, or a line has no depth.
     """
     frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
-    target = _target(frame, path)
+    target = _target(frame, path, into)
     values, notes = depths_of(
         frame, path, depth=depth, elevation=elevation, unit=unit, positive=positive, datum=datum
     )
@@ -139,11 +147,11 @@ def read_breaklines(
     return Breaklines(tuple(lines), target, tuple(notes))
 
 
-def _target(frame: "GeoDataFrame", path: Path) -> "CRS":
+def _target(frame: "GeoDataFrame", path: Path, into: str | None) -> "CRS":
     bounds = frame.total_bounds
     if not np.isfinite(bounds).all():
         raise InputFileError(f"{path} holds only empty geometries")
-    return working_crs(frame.crs, tuple(bounds))
+    return working_crs(frame.crs, tuple(bounds), into)
 
 
 def _projected(frame: "GeoDataFrame", target: "CRS", path: Path) -> list[Any]:

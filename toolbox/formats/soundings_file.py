@@ -28,6 +28,7 @@ def read_soundings(
     path: Path,
     *,
     crs: str | None = None,
+    into: str | None = None,
     layer: str | None = None,
     where: str | None = None,
     easting: str | None = None,
@@ -52,6 +53,9 @@ def read_soundings(
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
+    into : str, optional
+        Projected CRS in metres to work in; if left out, the file's own if it is one, else a
+        suitable one.
     layer : str, optional
         Layer of a file that holds several.
     where : str, optional
@@ -96,6 +100,7 @@ def read_soundings(
     places = read_places(
         path,
         crs=crs,
+        into=into,
         layer=layer,
         where=where,
         easting=easting,

@@ -1,5 +1,7 @@
 """Vector files: GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet."""
 
+import warnings
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -146,10 +148,16 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     if suffix == ".fgb":
         options["SPATIAL_INDEX"] = "NO"  # with one, features without a place could not be kept
     mode = "a" if append else "w"
+    # what is one file is written by Python: the writer below does not notice a full disk
+    target = BytesIO() if suffix in (".fgb", ".geojson") else path
     try:
-        frame.to_file(path, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # one for each value that did not fit
+            frame.to_file(target, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
     except RuntimeError as error:  # all errors of the writer below are of this kind
         raise OutputError(f"{path.name} cannot be written: {_one_line(error)}") from error
+    if isinstance(target, BytesIO):
+        path.write_bytes(target.getvalue())
 
 
 def _iso(time: Any) -> str:

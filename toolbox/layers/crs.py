@@ -85,7 +85,9 @@ def check_same_crs(**layers: Any) -> None:
             raise LayerError(f"{name} must be in the CRS of the {first}, project one of them")
 
 
-def working_crs(crs: "CRS", bounds: tuple[float, float, float, float]) -> "CRS":
+def working_crs(
+    crs: "CRS", bounds: tuple[float, float, float, float], into: str | None = None
+) -> "CRS":
     """Choose a CRS in metres for a layer.
 
     Parameters
@@ -94,12 +96,15 @@ def working_crs(crs: "CRS", bounds: tuple[float, float, float, float]) -> "CRS":
         Of the layer.
     bounds : tuple of float
         Its left, bottom, right and top, in `crs`.
+    into : str, optional
+        The one wanted.
 
     Returns
     -------
     CRS
-        `crs` itself where it is projected in metres; else the zone of the Universal Transverse
-        Mercator on its datum (Universal Polar Stereographic beyond 84 N and 80 S).
+        The one wanted; else `crs` itself where it is projected in metres; else the zone of the
+        Universal Transverse Mercator on its datum (Universal Polar Stereographic beyond 84 N and
+        80 S).
 
     Raises
     ------
@@ -108,6 +113,10 @@ def working_crs(crs: "CRS", bounds: tuple[float, float, float, float]) -> "CRS":
     """
     import pyproj
 
+    if into is not None:
+        wanted = parse_crs(into)
+        check_projected(wanted, "the layers")
+        return wanted
     if is_metric(crs):
         return crs
     if not (crs.is_geographic or crs.is_projected):

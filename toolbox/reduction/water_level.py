@@ -61,7 +61,12 @@ def reduce_to_datum(
     level, origin = _levels(soundings, record, water_level)
     known = np.isfinite(level)
     correction = np.where(known, datum - level, 0.0)
-    frame = soundings.frame.assign(depth=soundings.depth + correction, level_correction=correction)
+    deeper = {
+        name: soundings.frame[name].to_numpy(float) + correction
+        for name in ("depth", "canopy")
+        if name in soundings.frame
+    }
+    frame = soundings.frame.assign(**deeper, level_correction=correction)
     notes = (*soundings.notes, _note(origin, correction[known]))
     return replace(soundings, frame=frame, notes=notes).reject(~known, UNKNOWN_LEVEL)
 

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.layers import Grid, Shoreline, Soundings
+from toolbox.report.text import title_lines
 from toolbox.units import round_number
 
 __all__ = ["write_map"]
@@ -49,7 +50,9 @@ def write_map(
     _frame(axes, depth, shoreline, title)
     _colour_bar(figure, axes, shading, depth)
     axes.legend(loc="upper left", fontsize=7, framealpha=0.9, edgecolor="none", facecolor=PAPER)
-    figure.savefig(path, facecolor=PAPER)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")  # drawn as empty boxes
+        figure.savefig(path, facecolor=PAPER)
 
 
 def _height(depth: Grid) -> float:
@@ -67,19 +70,20 @@ def _coarse(depth: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 def _draw_depth(axes: Any, depth: Grid) -> Any:
     values, easting, northing = _coarse(depth)
-    deepest = float(np.nanmax(values))
+    shallowest, deepest = min(0.0, float(np.nanmin(values))), float(np.nanmax(values))
+    deepest = max(deepest, shallowest + 0.01)  # a level bed has a depth too
     shading = axes.pcolormesh(
         easting,
         northing,
         values,
         cmap=_depth_ramp(),
-        vmin=0,
+        vmin=shallowest,
         vmax=deepest,
         shading="nearest",
         rasterized=True,
     )
-    levels = np.arange(1, 13) * round_number(deepest / 12, up=True)
-    levels = levels[levels < deepest]
+    step = round_number((deepest - shallowest) / 12, up=True)
+    levels = np.arange(math.floor(shallowest / step) + 1, deepest / step) * step
     if len(levels) and min(values.shape) > 1:
         lines = axes.contour(
             easting, northing, values, levels=levels, colors=PAPER, linewidths=0.5, alpha=0.85
@@ -129,7 +133,7 @@ def _frame(axes: Any, depth: Grid, shoreline: Shoreline, title: str) -> None:
         xlim=(west - margin, east + margin), ylim=(south - margin, north + margin), aspect="equal"
     )
     axes.set_facecolor(LAND)
-    axes.set_title(title, loc="left", fontsize=13, color=INK, parse_math=False, wrap=True)
+    axes.set_title(title_lines(title), loc="left", fontsize=13, color=INK)
     axes.set_xlabel(
         f"{CAUTION}\nCoordinates: easting and northing in m, {_crs_name(depth)}",
         fontsize=6.5,

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.layers import Grid, Soundings, Table
+from toolbox.report.text import one_line
 
 __all__ = ["CAUTIONS", "write_summary"]
 
@@ -71,7 +72,7 @@ def write_summary(
     """
     files = [f"{name:26}{what}" for name, what in _FILES if (path.parent / name).exists()]
     sections = (
-        (_one_line(title), _provenance(origin, datum)),
+        (one_line(title), _provenance(origin, datum)),
         ("Figures", _figures(morphometry)),
         ("How far to trust it", _trust(soundings, distance)),
         ("Assumed, mended, inferred", notes or ["nothing"]),
@@ -79,10 +80,6 @@ def write_summary(
         ("Cautions", list(CAUTIONS)),
     )
     path.write_text("\n".join(_section(*section) for section in sections), encoding="utf-8")
-
-
-def _one_line(text: str) -> str:
-    return " ".join(text.split())
 
 
 def _section(heading: str, lines: list[str]) -> str:
@@ -98,7 +95,7 @@ def _provenance(origin: dict[str, Any], datum: dict[str, Any]) -> list[str]:
         "datum water level": ", ".join(filter(None, [level, datum["name"]])),
         "remarks": origin["remarks"],
     }
-    return [f"{what}: {_one_line(text)}" for what, text in told.items() if text]
+    return [f"{what}: {one_line(text)}" for what, text in told.items() if text]
 
 
 def _figures(morphometry: Table) -> list[str]:

@@ -9,6 +9,7 @@ import numpy as np
 from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
 from toolbox.bed.triangulation import triangulate
+from toolbox.errors import OutputError
 from toolbox.formats.bed_file import write_bed
 from toolbox.formats.delimited import write_delimited
 from toolbox.formats.doors import shoreline_frame
@@ -18,7 +19,7 @@ from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import write_features
 from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
-from toolbox.layers.crs import areal_scale, parse_crs
+from toolbox.layers.crs import areal_scale
 from toolbox.reduction.cleaning import reject_outside
 from toolbox.reduction.water_level import reduce_to_datum
 from toolbox.report.figures import write_map
@@ -34,6 +35,8 @@ __all__ = ["STAGES", "Inputs", "read_inputs", "run"]
 
 STAGES = ("reading", "triangulating", "gridding", "terrain", "tables", "writing")
 """What a run tells its watcher, in order."""
+
+LINEAGE = "lineage.json"
 
 _SCALE_TOLERANCE = 0.01  # a local CRS keeps within a fraction of this
 
@@ -80,6 +83,7 @@ def run(
         What was read, done and assumed.
     """
     lineage = Lineage(settings)
+    _check_replaceable(settings, out)
     with new_folder(out, overwrite=overwrite) as folder:
         watch("reading")
         inputs = read_inputs(settings, lineage)
@@ -87,6 +91,15 @@ def run(
         watch("writing")
         _write(settings, results, lineage, folder)
     return lineage
+
+
+def _check_replaceable(settings: Settings, out: Path) -> None:
+    """Refuse to write over a folder that is no former result, or that holds an input."""
+    if out.is_dir() and any(out.iterdir()) and not (out / LINEAGE).is_file():
+        raise OutputError(f"{out} exists already and is no former result (it holds no {LINEAGE})")
+    for path in settings.inputs:
+        if out.resolve() in path.resolve().parents:
+            raise OutputError(f"{out} holds an input of the survey, {path.name}; write elsewhere")
 
 
 def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
@@ -100,9 +113,8 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
         depth=settings.shore_depth,
         open_edges=water.open_edges,
         open_within=water.open_within,
+        into=water.crs,
     )
-    if water.crs is not None:
-        shoreline = shoreline.to_crs(parse_crs(water.crs))
     notes = shoreline.notes + _scale_note(shoreline)
     lineage.step("read shoreline", notes, file=str(water.shoreline))
     parts = [_read_source(source, settings, shoreline, lineage) for source in settings.soundings]
@@ -131,13 +143,13 @@ def _read_source(
     source: Source, settings: Settings, shoreline: Shoreline, lineage: Lineage
 ) -> Soundings:
     options = source.model_dump(exclude={"file", "kind", "source", "water_level"})
-    soundings = read_soundings(source.file, datum=settings.datum.elevation, **options)
+    assert shoreline.crs is not None  # every reader makes sure of it
+    options |= {"datum": settings.datum.elevation, "into": shoreline.crs.to_wkt()}
+    soundings = read_soundings(source.file, **options)
     if source.water_level is not None and settings.datum.elevation is not None:
         soundings = reduce_to_datum(
             soundings, water_level=source.water_level, datum=settings.datum.elevation
         )
-    assert shoreline.crs is not None  # every reader makes sure of it
-    soundings = soundings.to_crs(shoreline.crs)
     record = np.arange(1, len(soundings) + 1)
     numbered = soundings.frame.assign(source=source.source, file=source.file.name, record=record)
     lineage.step(
@@ -153,10 +165,11 @@ def _read_breaklines(
     if source is None:
         return None
     options = source.model_dump(exclude={"file"})
-    lines = read_breaklines(source.file, datum=settings.datum.elevation, **options)
-    lineage.step("read breaklines", lines.notes, file=str(source.file), lines=len(lines.lines))
     assert shoreline.crs is not None
-    return lines.to_crs(shoreline.crs)
+    options |= {"datum": settings.datum.elevation, "into": shoreline.crs.to_wkt()}
+    lines = read_breaklines(source.file, **options)
+    lineage.step("read breaklines", lines.notes, file=str(source.file), lines=len(lines.lines))
+    return lines
 
 
 def _compute(settings: Settings, inputs: Inputs, lineage: Lineage, watch: Watch) -> _Results:
@@ -205,7 +218,7 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
         folder / "map.png",
     )
     write_summary(
-        folder / "summary.txt",
+        folder / "findings.txt",
         title=title,
         soundings=results.inputs.soundings,
         morphometry=results.morphometry,
@@ -214,4 +227,4 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
         origin=settings.origin.model_dump(),
         datum=settings.datum.model_dump(),
     )
-    lineage.write(folder / "lineage.json")
+    lineage.write(folder / LINEAGE)

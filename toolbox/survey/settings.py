@@ -1,6 +1,7 @@
 """Settings: the survey file, checked key by key."""
 
 import tomllib
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -12,6 +13,7 @@ from pydantic import (
     Field,
     ValidationError,
     ValidationInfo,
+    WithJsonSchema,
     model_validator,
 )
 
@@ -35,6 +37,11 @@ def _metres(value: Any) -> Any:
     return value
 
 
+def _spelled(value: Any) -> Any:
+    """Take a date as TOML writes dates for what it says."""
+    return value.isoformat() if isinstance(value, date) else value
+
+
 def _beside(path: Path, info: ValidationInfo) -> Path:
     """Take a path as seen from the survey file."""
     return Path((info.context or {}).get("folder", ".")) / path
@@ -56,10 +63,21 @@ def _metric_crs(text: str) -> str:
     return text
 
 
-Metres = Annotated[float, BeforeValidator(_metres), Field(allow_inf_nan=False)]
+_TEXT = {"type": "string"}
+
+Metres = Annotated[
+    float,
+    BeforeValidator(_metres),
+    Field(allow_inf_nan=False),
+    WithJsonSchema({"anyOf": [{"type": "number"}, _TEXT]}),
+]
 """A length: a number in metres, or text with a unit such as ``"1.5 ft"``."""
 
-Width = Annotated[Metres, Field(gt=0)]
+Width = Annotated[
+    Metres,
+    Field(gt=0),
+    WithJsonSchema({"anyOf": [{"type": "number", "exclusiveMinimum": 0}, _TEXT]}),
+]
 Input = Annotated[Path, AfterValidator(_beside)]
 Crs = Annotated[str, AfterValidator(_known_crs)]
 WorkCrs = Annotated[Crs, AfterValidator(_metric_crs)]
@@ -159,7 +177,9 @@ class Origin(_Section):
     """Who made the survey, and when."""
 
     by: str = Field("", max_length=300, description="Who made it.")
-    date: str = Field("", max_length=300, description="When the soundings were taken.")
+    date: Annotated[str, BeforeValidator(_spelled)] = Field(
+        "", max_length=300, description="When the soundings were taken."
+    )
     remarks: str = Field("", max_length=3000, description="What a reader should know.")
 
 
@@ -219,7 +239,7 @@ def load_settings(path: Path) -> Settings:
         At the first key that is unknown, missing or wrong.
     """
     try:
-        given = tomllib.loads(existing_file(path).read_text(encoding="utf-8"))
+        given = tomllib.loads(existing_file(path).read_text(encoding="utf-8-sig"))
     except (ValueError, RecursionError) as error:  # also numbers too long, nesting too deep
         raise SettingsError(f"{path} is not a TOML file: {error}") from error
     except InputFileError as error:

@@ -1,0 +1,136 @@
+"""Beds on disk: the same to the last bit, and any GIS shows them."""
+
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pyogrio
+import pyproj
+import pytest
+import shapely
+
+from toolbox.errors import InputFileError, LayerError
+from toolbox.formats.bed_file import TRIANGLES, VERTICES, read_bed, write_bed
+from toolbox.formats.vector import layer_names, write_features
+from toolbox.layers import Tin, VertexKind
+
+UTM = pyproj.CRS.from_epsg(32633)
+
+
+def made(count: int = 40, *, sd: bool = False) -> Tin:
+    """Make a bed whose figures use all their bits, with every kind of vertex."""
+    from scipy.spatial import Delaunay
+
+    chance = np.random.default_rng(5)
+    place = np.array([500_000, 5_200_000]) + chance.random((count, 2)) * 100
+    triangles = Delaunay(place).simplices
+    a, b, c = (place[triangles[:, k]] for k in range(3))
+    turned = (b - a)[:, 0] * (c - a)[:, 1] - (b - a)[:, 1] * (c - a)[:, 0] < 0
+    triangles[turned] = triangles[turned][:, ::-1]
+    kind = np.arange(count) % len(VertexKind)
+    spread = chance.random(count) if sd else None
+    return Tin(place, chance.normal(4, 2, count), triangles, kind, UTM, spread)
+
+
+def spoil(path: Path, layer: str, **columns: object) -> None:
+    """Rewrite one layer of a bed with other columns; None takes one away."""
+    frame = geopandas.read_file(path, layer=layer).assign(**columns)
+    gone = [name for name, values in columns.items() if values is None]
+    pyogrio.write_dataframe(frame.drop(columns=gone), path, layer=layer)
+
+
+@pytest.mark.parametrize("sd", [False, True], ids=["plain", "with spread"])
+def test_a_bed_written_is_read_again_to_the_last_bit(sd: bool, tmp_path: Path) -> None:
+    first = made(sd=sd)
+    write_bed(first, tmp_path / "bed.gpkg")
+    again = read_bed(tmp_path / "bed.gpkg")
+    for name in ("vertices", "depth", "triangles", "kind"):
+        assert np.array_equal(getattr(again, name), getattr(first, name)), name
+        assert getattr(again, name).dtype == getattr(first, name).dtype, name
+    assert again.crs == UTM
+    assert (again.sd is None) == (not sd)
+    if sd:
+        assert np.array_equal(again.sd, first.sd)
+
+
+def test_a_bed_lives_beside_other_layers(tmp_path: Path) -> None:
+    path = tmp_path / "lake.gpkg"
+    shore = geopandas.GeoDataFrame(geometry=[shapely.box(0, 0, 1, 1)], crs=UTM)
+    write_features(shore, path, layer="shoreline")
+    write_bed(made(), path, append=True)
+    assert layer_names(path) == ["shoreline", VERTICES, TRIANGLES]
+    assert np.array_equal(read_bed(path).depth, made().depth)
+
+
+@pytest.mark.skipif(shutil.which("ogrinfo") is None, reason="ogrinfo is not installed")
+def test_another_reader_sees_vertices_and_triangles(tmp_path: Path) -> None:
+    bed = made()
+    write_bed(bed, tmp_path / "bed.gpkg")
+    query = "SELECT COUNT(*) n, SUM(ST_Area(geom)) area FROM bed_triangles"
+    done = subprocess.run(
+        ["ogrinfo", "-q", "-dialect", "SQLite", "-sql", query, str(tmp_path / "bed.gpkg")],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    told = dict(re.findall(r"(\w+) \(\w+\) = (\S+)", done.stdout))
+    assert int(told["n"]) == len(bed.triangles)
+    # the triangles fill the hull of the vertices
+    hull = shapely.convex_hull(shapely.multipoints(bed.vertices)).area
+    assert float(told["area"]) == pytest.approx(hull, rel=1e-9)
+
+
+def test_the_mean_depth_of_triangles_is_written_for_those_who_look(tmp_path: Path) -> None:
+    bed = made()
+    write_bed(bed, tmp_path / "bed.gpkg")
+    frame = geopandas.read_file(tmp_path / "bed.gpkg", layer=TRIANGLES)
+    shapes = shapely.polygons(bed.vertices[bed.triangles])
+    assert shapely.equals_exact(shapely.normalize(frame.geometry), shapely.normalize(shapes)).all()
+    assert frame["mean_depth"].to_numpy() == pytest.approx(bed.depth[bed.triangles].mean(axis=1))
+
+
+def test_a_file_without_bed_is_told(tmp_path: Path) -> None:
+    shore = geopandas.GeoDataFrame(geometry=[shapely.box(0, 0, 1, 1)], crs=UTM)
+    write_features(shore, tmp_path / "a.gpkg", layer="shoreline")
+    with pytest.raises(InputFileError, match=r"a\.gpkg holds no bed: layers .* are missing$"):
+        read_bed(tmp_path / "a.gpkg")
+
+
+@pytest.mark.parametrize(("layer", "column"), [(VERTICES, "depth"), (TRIANGLES, "b")])
+def test_a_column_that_is_missing_is_named(layer: str, column: str, tmp_path: Path) -> None:
+    write_bed(made(), tmp_path / "bed.gpkg")
+    spoil(tmp_path / "bed.gpkg", layer, **{column: None})
+    with pytest.raises(InputFileError, match=rf"holds no bed: columns \['{column}'\] are missing$"):
+        read_bed(tmp_path / "bed.gpkg")
+
+
+def test_a_kind_that_is_unknown_is_named(tmp_path: Path) -> None:
+    write_bed(made(), tmp_path / "bed.gpkg")
+    spoil(tmp_path / "bed.gpkg", VERTICES, kind="weed")
+    with pytest.raises(InputFileError, match=r"bed\.gpkg.*'weed'"):
+        read_bed(tmp_path / "bed.gpkg")
+
+
+def test_a_triangle_between_vertices_that_are_missing_is_refused(tmp_path: Path) -> None:
+    write_bed(made(), tmp_path / "bed.gpkg")
+    spoil(tmp_path / "bed.gpkg", TRIANGLES, a=40)
+    with pytest.raises(LayerError, match=r"triangles must name vertices 0 to 39, got .* to 40$"):
+        read_bed(tmp_path / "bed.gpkg")
+
+
+def test_a_triangle_that_names_no_vertex_is_refused(tmp_path: Path) -> None:
+    write_bed(made(), tmp_path / "bed.gpkg")
+    spoil(tmp_path / "bed.gpkg", TRIANGLES, a=np.nan)
+    with pytest.raises((InputFileError, LayerError), match=r"bed|triangle"):
+        read_bed(tmp_path / "bed.gpkg")
+
+
+def test_writing_leaves_the_bed_as_it_is(tmp_path: Path) -> None:
+    bed = made()
+    copy = replace(bed, depth=bed.depth.copy())
+    write_bed(bed, tmp_path / "bed.gpkg")
+    assert np.array_equal(bed.depth, copy.depth)

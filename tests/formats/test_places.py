@@ -1,0 +1,134 @@
+"""Places come from coordinates, or from a peg, a bearing and a distance."""
+
+from pathlib import Path
+
+import geopandas
+import numpy as np
+import pandas as pd
+import pyproj
+import pytest
+import shapely
+
+from toolbox.errors import InputFileError, ParameterError
+from toolbox.formats.places import named_places, read_places, true_bearings
+
+UTM = "EPSG:32633"
+PEGS = "peg,easting,northing,note\nP1,376500,5117000,north\nOak,376600.5,5117000.25,east\n"
+
+
+def put(folder: Path, text: str, name: str = "places.csv") -> Path:
+    path = folder / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_text_and_vector_files_give_the_same_places(tmp_path: Path) -> None:
+    text = read_places(put(tmp_path, PEGS), crs=UTM)
+    frame = geopandas.GeoDataFrame(
+        {"peg": ["P1", "Oak"]},
+        geometry=shapely.points([(376500, 5117000), (376600.5, 5117000.25)]),
+        crs=UTM,
+    )
+    frame.to_file(tmp_path / "pegs.gpkg")
+    vector = read_places(tmp_path / "pegs.gpkg")
+    assert text.coordinates.tolist() == vector.coordinates.tolist()
+    assert text.crs == vector.crs == pyproj.CRS.from_user_input(UTM)
+    assert text.frame.columns.tolist() == ["peg", "note"]
+    assert text.notes == vector.notes == ()
+
+
+def test_degrees_are_projected_and_told(tmp_path: Path) -> None:
+    places = read_places(put(tmp_path, "peg,lat,lon\nP1,46.2,13.4\n"))
+    to_map = pyproj.Transformer.from_crs(4326, 32633, always_xy=True)
+    assert places.coordinates[0] == pytest.approx(to_map.transform(13.4, 46.2), abs=1e-6)
+    assert places.notes == ("longitude and latitude taken as WGS 84",)
+
+
+def test_places_are_found_by_name_in_the_order_asked_for(tmp_path: Path) -> None:
+    known = read_places(put(tmp_path, PEGS), crs=UTM)
+    found = named_places(pd.Series(["Oak", "P1", "Oak"]), known, Path("log.csv"))
+    assert found.tolist() == [[376600.5, 5117000.25], [376500, 5117000], [376600.5, 5117000.25]]
+    with pytest.raises(InputFileError, match=r"^log\.csv: no such peg 'Elm', only Oak, P1$"):
+        named_places(pd.Series(["P1", "Elm"]), known, Path("log.csv"))
+
+
+# ---- bearings ----
+
+
+@pytest.mark.parametrize(
+    ("column", "given", "declination", "wanted"),
+    [
+        ("bearing", [0, 359.5, 360], None, [0, 359.5, 0]),
+        ("bearing_deg_true", [90, -10, 370], None, [90, 350, 10]),
+        # true = magnetic + declination, east positive (derived)
+        ("bearing_magnetic", [0, 90, 358], 3.5, [3.5, 93.5, 1.5]),
+        ("bearing_magnetic", [0, 90, 358], -3.5, [356.5, 86.5, 354.5]),
+        ("bearing", [10, 20, 30], 3.5, [10, 20, 30]),  # true ones need no correction
+    ],
+)
+def test_bearings_are_true(
+    column: str, given: list[float], declination: float | None, wanted: list[float]
+) -> None:
+    found = true_bearings(pd.DataFrame({column: given}), Path("log.csv"), declination)
+    assert found is not None
+    assert found.tolist() == wanted
+
+
+def test_magnetic_bearings_need_the_declination() -> None:
+    frame = pd.DataFrame({"bearing_magnetic": [10.0]})
+    with pytest.raises(ParameterError, match=r"^log\.csv: magnetic bearings need declination"):
+        true_bearings(frame, Path("log.csv"), None)
+
+
+def test_a_table_without_bearings_has_none() -> None:
+    assert true_bearings(pd.DataFrame({"depth": [1.0]}), Path("log.csv"), None) is None
+
+
+# ---- placed from pegs ----
+
+
+@pytest.mark.parametrize("declination", [None, 4.0])
+def test_readings_lie_where_the_geodesic_ends(declination: float | None, tmp_path: Path) -> None:
+    """Checked on the ellipsoid by pyproj: bearings are from true north, not from the map's."""
+    bearing, away = np.array([0.0, 77.0, 200.0]), np.array([30.0, 45.5, 60.0])
+    column = "bearing" if declination is None else "bearing_magnetic"
+    rows = [f"P1,{b},{d}\n" for b, d in zip(bearing, away, strict=True)]
+    path = put(tmp_path, f"peg,{column},distance_m\n" + "".join(rows), "readings.csv")
+    pegs = put(tmp_path, PEGS)
+    places = read_places(path, crs=UTM, pegs=pegs, declination=declination)
+    to_degrees = pyproj.Transformer.from_crs(UTM, 4326, always_xy=True)
+    longitude, latitude = to_degrees.transform(376500, 5117000)
+    end = pyproj.Geod(ellps="WGS84").fwd(
+        [longitude] * 3, [latitude] * 3, bearing + (declination or 0), away
+    )
+    wanted = np.column_stack(to_degrees.transform(end[0], end[1], direction="INVERSE"))
+    assert places.coordinates == pytest.approx(wanted, abs=1e-3)
+
+
+def test_distances_may_be_in_feet(tmp_path: Path) -> None:
+    pegs = put(tmp_path, PEGS)
+    feet = put(tmp_path, "peg,bearing,distance_ft\nP1,50,100\n", "feet.csv")
+    metres = put(tmp_path, "peg,bearing,distance_m\nP1,50,30.48\n", "metres.csv")
+    one, other = (read_places(path, crs=UTM, pegs=pegs) for path in (feet, metres))
+    assert one.coordinates == pytest.approx(other.coordinates, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("peg,distance_m\nP1,3\n", r"no column bearing or bearing_magnetic$"),
+        ("peg,bearing\nP1,3\n", r"no column that is plainly the distance; name one of"),
+        ("place,bearing,distance\nP1,3,3\n", r"no column that is plainly the peg; name one of"),
+        ("peg,bearing,distance\nP2,3,3\n", r"no such peg 'P2', only Oak, P1$"),
+        ("peg,bearing,distance\nP1,east,3\n", r"line 2: column 'bearing' must hold a number"),
+    ],
+)
+def test_what_is_missing_is_told(text: str, words: str, tmp_path: Path) -> None:
+    pegs = put(tmp_path, PEGS)
+    with pytest.raises(InputFileError, match=words):
+        read_places(put(tmp_path, text, "readings.csv"), crs=UTM, pegs=pegs)
+
+
+def test_a_file_without_any_place_is_told(tmp_path: Path) -> None:
+    with pytest.raises(InputFileError, match=r"places\.csv holds no coordinates$"):
+        read_places(put(tmp_path, "easting,northing,depth\n,,1\n,,2\n"), crs=UTM)

@@ -1,0 +1,314 @@
+"""The survey file is checked key by key, and a refusal says what to change."""
+
+import re
+from collections.abc import Iterator
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from toolbox.errors import SettingsError
+from toolbox.survey.settings import Settings, load_settings
+
+GOOD = """
+[water]
+name = "Pond"
+shoreline = "shoreline.gpkg"
+[datum]
+elevation = 100
+[[soundings]]
+file = "soundings.csv"
+"""
+
+
+def load(folder: Path, text: str) -> Settings:
+    path = folder / "survey.toml"
+    path.write_text(text, encoding="utf-8")
+    return load_settings(path)
+
+
+def refusal(folder: Path, text: str) -> str:
+    """Return what is said against a survey file, without the file's folder."""
+    with pytest.raises(SettingsError, match=r"^.*survey\.toml") as caught:
+        load(folder, text)
+    return str(caught.value).removeprefix(f"{folder}/")
+
+
+# ---- what is allowed ----
+
+
+def test_the_least_that_a_survey_file_says(tmp_path: Path) -> None:
+    settings = load(tmp_path, GOOD.replace("[datum]\nelevation = 100\n", ""))
+    assert settings.water.name == "Pond"
+    assert settings.datum.elevation is None
+    assert settings.shore_depth == 0
+    assert settings.bed.cure_flats is True
+    assert settings.make.cell is None
+    assert settings.inputs == (tmp_path / "shoreline.gpkg", tmp_path / "soundings.csv")
+
+
+@pytest.mark.parametrize(
+    ("given", "metres"),
+    [
+        ("2", 2.0),
+        ("2.5", 2.5),
+        ('"2"', 2.0),
+        ('"2 m"', 2.0),
+        ('"10 ft"', 3.048),  # the foot is 0.3048 m exactly (NIST Handbook 44, from memory)
+        ('"3937 survey_foot"', 1200.0),  # 1200/3937 m exactly (Federal Register 2020-21902)
+        ('"2 fathom"', 3.6576),
+        ('"150 cm"', 1.5),
+        ('"0.1 km"', 100.0),
+    ],
+)
+def test_a_length_is_a_number_in_metres_or_has_a_unit(
+    given: str, metres: float, tmp_path: Path
+) -> None:
+    settings = load(tmp_path, f"{GOOD}\n[make]\ncell = {given}\nlevels = [0, {given}]\n")
+    assert settings.make.cell == pytest.approx(metres, rel=1e-15)
+    assert settings.make.levels == pytest.approx((0, metres), rel=1e-15)
+
+
+def test_elevations_may_be_negative(tmp_path: Path) -> None:
+    """The surface of some lakes lies below the sea."""
+    settings = load(tmp_path, GOOD.replace("= 100", '= "-430.5 m"'))
+    assert settings.datum.elevation == -430.5
+
+
+@pytest.mark.parametrize(("level", "depth"), [("100", 0.0), ("100.35", -0.35), ('"99.5 m"', 0.5)])
+def test_the_level_of_the_shoreline_gives_its_depth(
+    level: str, depth: float, tmp_path: Path
+) -> None:
+    text = GOOD.replace("[datum]", f"shoreline_level = {level}\n[datum]")
+    assert load(tmp_path, text).shore_depth == pytest.approx(depth, abs=1e-12)
+
+
+def test_paths_are_as_seen_from_the_survey_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "deep").mkdir()
+    (tmp_path / "elsewhere").mkdir()
+    monkeypatch.chdir(tmp_path / "elsewhere")
+    text = GOOD.replace('"soundings.csv"', '"../soundings.csv"').replace(
+        "[datum]", 'open_edges = "/far/ends.gpkg"\n[datum]'
+    )
+    text += '[bed]\nbreaklines = { file = "isobaths.gpkg" }\n'
+    deep = tmp_path / "deep"
+    assert load(deep, text).inputs == (
+        deep / "shoreline.gpkg",
+        Path("/far/ends.gpkg"),
+        deep / "../soundings.csv",
+        deep / "isobaths.gpkg",
+    )
+
+
+def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:
+    """Some editors put one before every text; TOML 1.1 lets readers pass over it (from memory)."""
+    assert load(tmp_path, "\ufeff" + GOOD).water.name == "Pond"
+
+
+def test_a_date_may_be_written_as_toml_writes_dates(tmp_path: Path) -> None:
+    assert load(tmp_path, GOOD + "[origin]\ndate = 2026-05-12\n").origin.date == "2026-05-12"
+
+
+def test_settings_cannot_be_changed_afterwards(tmp_path: Path) -> None:
+    settings = load(tmp_path, GOOD)
+    with pytest.raises(ValueError, match="frozen"):
+        settings.water.name = "Lake"  # type: ignore[misc]
+
+
+# ---- what is refused, word by word ----
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "beside"),
+    [
+        ("colour = 'red'\n" + GOOD, "colour", {"water", "datum", "soundings", "make"}),
+        (GOOD + "[make]\ncel = 2", "make.cel", {"cell", "step", "levels", "slope_unit"}),
+        (GOOD + "dept = 'z'", "soundings.1.dept", {"file", "depth", "unit", "positive", "crs"}),
+        (
+            GOOD + "[[soundings]]\nfile = 'b.csv'\nkolour = 1",
+            "soundings.2.kolour",
+            {"file", "depth", "unit", "positive", "crs"},
+        ),
+        (
+            GOOD + "[bed]\nbreaklines = { file = 'a.gpkg', easting = 'x' }",
+            "bed.breaklines.easting",
+            {"file", "depth", "elevation", "layer", "where", "unit", "positive", "crs"},
+        ),
+    ],
+)
+def test_an_unknown_key_is_told_with_those_allowed_beside_it(
+    text: str, key: str, beside: set[str], tmp_path: Path
+) -> None:
+    said = refusal(tmp_path, text)
+    found = re.fullmatch(rf"survey\.toml: key '{key}' is unknown; allowed here: ([\w, ]+)", said)
+    assert found is not None, said
+    listed = found[1].split(", ")
+    assert listed == sorted(set(listed))
+    assert beside <= set(listed)
+    assert key.rpartition(".")[2] not in listed
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (GOOD.replace('name = "Pond"\n', ""), "key 'water.name' is missing"),
+        (GOOD.replace('file = "soundings.csv"\n', ""), "key 'soundings.1.file' is missing"),
+        ("[water]\nname = 'A'\nshoreline = 'b.gpkg'", "key 'soundings' is missing"),
+        ("[[soundings]]\nfile = 'a.csv'", "key 'water' is missing"),
+        (GOOD.replace('"Pond"', "7"), "key 'water.name': Input should be a valid string, got 7"),
+        (
+            GOOD.replace('"Pond"', '""'),
+            "key 'water.name': String should have at least 1 character, got ''",
+        ),
+        (
+            GOOD + "[bed]\ncure_flats = 'perhaps'",
+            "key 'bed.cure_flats': Input should be a valid boolean, unable to interpret input, "
+            "got 'perhaps'",
+        ),
+        (
+            GOOD + "[bed]\nduplicates = 'median'",
+            "key 'bed.duplicates': Input should be 'mean', 'shoalest' or 'deepest', got 'median'",
+        ),
+        (
+            GOOD + "unit = 'parsec'",
+            "key 'soundings.1.unit': Input should be 'm', 'cm', 'ft', 'survey_foot' or 'fathom', "
+            "got 'parsec'",
+        ),
+        (
+            GOOD + "[make]\ncell = '2 kg'",
+            "key 'make.cell': must be a number in m, or a number and a unit such as '2 m', "
+            "got '2 kg'",
+        ),
+        (
+            GOOD + "[make]\nlevels = [1, 'deep']",
+            "key 'make.levels.2': must be a number in m, or a number and a unit such as '2 m', "
+            "got 'deep'",
+        ),
+        (GOOD + "[make]\ncell = 0", "key 'make.cell': Input should be greater than 0, got 0"),
+        (
+            GOOD + "[make]\nstep = '-1 ft'",
+            "key 'make.step': Input should be greater than 0, got '-1 ft'",
+        ),
+        (
+            GOOD + "[make]\ncell = nan",
+            "key 'make.cell': Input should be a finite number, got nan",
+        ),
+        (
+            GOOD.replace("= 100", "= inf"),
+            "key 'datum.elevation': Input should be a finite number, got inf",
+        ),
+        (
+            GOOD + "crs = 'EPSG:99999'",
+            "key 'soundings.1.crs': crs is unknown: 'EPSG:99999'; give an authority code such as "
+            "'EPSG:32633', a PROJ string or WKT, got 'EPSG:99999'",
+        ),
+        (GOOD + "[make]\nstep = 1\nlevels = [1]", "give make.step or make.levels, not both"),
+        (
+            GOOD.replace("elevation = 100", "").replace("[datum]", "shoreline_level = 99\n[datum]"),
+            "water.shoreline_level needs datum.elevation",
+        ),
+        (
+            GOOD.replace("elevation = 100", "") + "water_level = 99",
+            "soundings 1: an elevation needs datum.elevation",
+        ),
+        (
+            GOOD.replace("elevation = 100", "") + "[[soundings]]\nfile='b'\nelevation = 'bed'",
+            "soundings 2: an elevation needs datum.elevation",
+        ),
+    ],
+)
+def test_a_refusal_names_the_key_the_value_and_what_is_allowed(
+    text: str, said: str, tmp_path: Path
+) -> None:
+    assert refusal(tmp_path, text) == f"survey.toml: {said}"
+
+
+@pytest.mark.parametrize("key", ["[make]\ncell", "[make]\nstep", "water_level"])
+def test_yes_is_no_length(key: str, tmp_path: Path) -> None:
+    said = refusal(tmp_path, f"{GOOD}{key} = true\n")
+    assert re.search(r"key '[\w.]+': .*number.*, got True$", said)
+
+
+def test_levels_must_name_a_depth(tmp_path: Path) -> None:
+    assert "key 'make.levels'" in refusal(tmp_path, f"{GOOD}[make]\nlevels = []\n")
+
+
+@pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:2264"], ids=["degrees", "feet"])
+def test_the_crs_to_work_in_must_be_in_metres(crs: str, tmp_path: Path) -> None:
+    said = refusal(tmp_path, GOOD.replace("[datum]", f"crs = '{crs}'\n[datum]"))
+    assert re.fullmatch(r"survey\.toml: key 'water\.crs': .*projected CRS in metres.*", said)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "[make\n",
+        "[water]\n[water]\n",
+        "= 3\n",
+        "a = 1 b = 2\n",
+        f"a = {'9' * 5_000}\n",
+        f"a = {'[' * 2_000}\n",
+    ],
+    ids=["open bracket", "twice", "no key", "two in a line", "too many digits", "too deep"],
+)
+def test_what_is_no_toml_is_refused(text: str, tmp_path: Path) -> None:
+    assert refusal(tmp_path, text).startswith("survey.toml is not a TOML file: ")
+
+
+def test_text_of_another_encoding_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "survey.toml"
+    path.write_bytes(GOOD.replace("Pond", "M\u00fchlweiher").encode("cp1252"))
+    with pytest.raises(SettingsError, match=r"survey\.toml is not a TOML file: .*0xfc"):
+        load_settings(path)
+
+
+@pytest.mark.parametrize(("name", "words"), [("nothing.toml", "does not exist"), (".", "a folder")])
+def test_a_survey_file_that_is_missing_is_told(name: str, words: str, tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match=words):
+        load_settings(tmp_path / name)
+
+
+# ---- the starter ----
+
+STARTER = files("toolbox.survey").joinpath("starter.toml").read_text(encoding="utf-8")
+ALTERNATIVES = [("depth", "step"), ("elevation", "levels")]
+"""Keys that exclude each other, one of each pair at a time."""
+
+
+def uncommented(text: str, but: tuple[str, ...]) -> Iterator[str]:
+    """Take the sign away from every line that is a key, as the starter's head says one may."""
+    section = ""
+    for line in text.splitlines():
+        section = line if line.startswith("[") else section
+        key = re.match(r"# (\w+) +=|# (\w+) =", line)
+        name = key and (key[1] or key[2])
+        left_out = name in but and section.startswith(("[[soundings", "[make"))
+        yield line.removeprefix("# ") if key and not left_out else line
+
+
+def test_the_starter_is_good_as_it_is(tmp_path: Path) -> None:
+    settings = load(tmp_path, STARTER)
+    assert settings.inputs == (tmp_path / "shoreline.gpkg", tmp_path / "soundings.csv")
+
+
+@pytest.mark.parametrize("but", ALTERNATIVES, ids=["elevation and levels", "depth and step"])
+def test_every_key_of_the_starter_is_good_without_its_sign(
+    but: tuple[str, ...], tmp_path: Path
+) -> None:
+    lines = list(uncommented(STARTER, but))
+    settings = load(tmp_path, "\n".join(lines))
+    signs = [line for line in lines if re.match(r"# \w+ +?= ", line)]
+    assert len(signs) == 2  # the two left out
+    given = settings.model_dump(exclude_unset=True)
+    assert set(given) == {"water", "datum", "soundings", "bed", "make", "origin"}
+    assert given["bed"]["breaklines"]["file"] == tmp_path / "isobaths.gpkg"
+    assert given["datum"]["elevation"] == 101.30
+    if "levels" in given["make"]:
+        assert given["make"]["levels"] == pytest.approx((0, 1.5, 3.048))
+
+
+def test_the_starter_excludes_what_excludes_each_other(tmp_path: Path) -> None:
+    said = refusal(tmp_path, "\n".join(uncommented(STARTER, ())))
+    assert "not both" in said

@@ -1,0 +1,67 @@
+"""One family of errors, each also the built-in that a caller expects."""
+
+import pickle
+
+import pytest
+
+from toolbox import errors
+from toolbox.errors import (
+    InputFileError,
+    LayerError,
+    OutputError,
+    ParameterError,
+    SettingsError,
+    TooLargeError,
+    ToolboxError,
+)
+
+FAMILY = [
+    (ParameterError, ValueError),
+    (LayerError, ValueError),
+    (InputFileError, ValueError),
+    (SettingsError, ValueError),
+    (OutputError, OSError),
+    (TooLargeError, MemoryError),
+]
+IDS = [error.__name__ for error, _ in FAMILY]
+
+
+def throw(error: type[ToolboxError]) -> None:
+    raise error("a.csv, line 3: what is wrong, got 'x'")
+
+
+def test_the_family_is_complete_and_small() -> None:
+    named = {getattr(errors, name) for name in errors.__all__}
+    assert named == {ToolboxError, *(error for error, _ in FAMILY)}
+    assert len(FAMILY) <= 6
+    assert set(ToolboxError.__subclasses__()) >= named - {ToolboxError}
+
+
+@pytest.mark.parametrize(("error", "builtin"), FAMILY, ids=IDS)
+def test_each_is_caught_as_family_and_as_builtin(
+    error: type[ToolboxError], builtin: type[Exception]
+) -> None:
+    for expected in (error, ToolboxError, builtin):
+        with pytest.raises(expected, match=r"^a\.csv, line 3: what is wrong, got 'x'$"):
+            throw(error)
+
+
+@pytest.mark.parametrize(("error", "builtin"), FAMILY, ids=IDS)
+def test_none_is_caught_as_another(error: type[ToolboxError], builtin: type[Exception]) -> None:
+    assert error.__bases__ == (ToolboxError, builtin)
+    others = {other for other, _ in FAMILY} - {error}
+    assert not any(issubclass(error, other) for other in others)
+
+
+@pytest.mark.parametrize(("error", "builtin"), FAMILY, ids=IDS)
+def test_each_travels_between_processes(
+    error: type[ToolboxError], builtin: type[Exception]
+) -> None:
+    again = pickle.loads(pickle.dumps(error("got 7")))
+    assert type(again) is error
+    assert str(again) == "got 7"
+
+
+def test_the_root_is_no_builtin() -> None:
+    """Catching ValueError does not catch the family by accident."""
+    assert ToolboxError.__bases__ == (Exception,)
