@@ -20,7 +20,22 @@ if TYPE_CHECKING:
 __all__ = ["Unit", "depths_of", "read_soundings"]
 
 Unit = Literal["m", "cm", "ft", "survey_foot", "fathom"]
-_KEPT = ("time", "line", "source", "sd", "sd_xy", "flag", "reason", "canopy")
+_TEXTS = ("line", "source", "flag", "reason")
+_NUMBERS = (
+    "sd",
+    "sd_xy",
+    "sd_along",
+    "sd_across",
+    "sd_shared",
+    "bearing",
+    "canopy",
+    "depth_read",
+    "temperature",
+    "water_level",
+    "level_correction",
+    "sound_speed_correction",
+    "bar_check_correction",
+)
 
 
 @checked
@@ -205,7 +220,7 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
     """Columns that soundings carry on, and what was odd about them."""
     import pandas as pd
 
-    kept: dict[str, Any] = {name: frame[name].to_numpy() for name in _KEPT if name in frame}
+    kept: dict[str, Any] = {name: frame[name].to_numpy() for name in _TEXTS if name in frame}
     notes = []
     if (column := names.find(frame.columns, names.LINE)) is not None:
         kept["line"] = frame[column].astype(str).to_numpy()
@@ -215,9 +230,8 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
         ).to_numpy()
         if unread := int(pd.isna(kept["time"]).sum()):
             notes = [f"{unread} times in column {column!r} are not ISO 8601 and were left empty"]
-    for name in ("sd", "sd_xy", "canopy"):
-        if name in kept:
-            kept[name] = pd.to_numeric(frame[name], errors="coerce").to_numpy(float)
+    for name in (name for name in _NUMBERS if name in frame):
+        kept[name] = pd.to_numeric(frame[name], errors="coerce").to_numpy(float)
     return kept, notes
 
 

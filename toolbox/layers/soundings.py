@@ -51,9 +51,7 @@ class Soundings:
     def __post_init__(self) -> None:
         if "depth" not in self.frame:
             raise LayerError(f"soundings need a column 'depth', got {list(self.frame.columns)}")
-        kinds = set(self.frame.geometry.dropna().geom_type) - {"Point"}
-        if kinds:
-            raise LayerError(f"soundings must be points, got {', '.join(sorted(kinds))}")
+        self._check_points()
         absent = {name: fill for name, fill in _FILL.items() if name not in self.frame}
         object.__setattr__(self, "frame", self.frame.assign(**absent))
         check_projected(self.crs, "soundings")
@@ -64,6 +62,14 @@ class Soundings:
         unexplained = self.flag & (self.frame["reason"] == "").to_numpy()
         if unexplained.any():
             raise LayerError(f"sounding {int(unexplained.argmax())} is flagged without a reason")
+
+    def _check_points(self) -> None:
+        import shapely
+
+        other = shapely.get_type_id(self.frame.geometry.to_numpy()) > 0  # -1: none, 0: a point
+        if other.any():
+            kinds = sorted(set(self.frame.geometry[other].geom_type))
+            raise LayerError(f"soundings must be points, got {', '.join(kinds)}")
 
     @classmethod
     def from_arrays(
