@@ -73,6 +73,15 @@ def test_mean_slope_of_a_cone_from_its_contours() -> None:
     assert np.tan(np.radians(found["mean slope"])) == pytest.approx(0.02, rel=2e-5)
 
 
+def test_mean_slope_is_weighed_by_area() -> None:
+    # derived: a peak off the middle of a square of 100 m makes triangles of 1000, 4000 and twice
+    # 2500 m2, as steep as 8 m over 20, 80 and 50 m; together 8 m times half the rim over the area
+    bed = rectangle(100, 100, 8)
+    moved = np.vstack([bed.vertices[:4], [[20, 50]]])
+    found = measures(Tin(moved, bed.depth, bed.triangles, bed.kind, None))
+    assert np.tan(np.radians(found["mean slope"])) == pytest.approx(8 * 200 / 10_000)
+
+
 def test_square() -> None:
     found = measures(rectangle(1000, 1000, 10))
     assert found["shoreline development"] == pytest.approx(1.12838, abs=5e-6)

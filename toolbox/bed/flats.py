@@ -18,6 +18,7 @@ from toolbox.layers.tin import edge_keys
 
 __all__ = [
     "DistanceProfile",
+    "carried_to",
     "enclosed_triangles",
     "false_level_edges",
     "flat_triangles",
@@ -144,6 +145,39 @@ class DistanceProfile:
         """Return the depth it gives at places, shape (n, 2), m."""
         away = _distance_to_edge(coordinates, shoreline)
         return np.asarray(np.interp(away, self.distance, self.depth))
+
+
+def carried_to(
+    places: np.ndarray, coordinates: np.ndarray, depth: np.ndarray, shoreline: Shoreline
+) -> np.ndarray:
+    """Carry the bed on to places where nothing was measured, such as an open edge.
+
+    Parameters
+    ----------
+    places : (n, 2) array
+        Where to, m.
+    coordinates : (k, 2) array
+        Measured places, m.
+    depth : (k,) array
+        Their depth, m.
+    shoreline : Shoreline
+        The water.
+
+    Returns
+    -------
+    (n,) array
+        The water's profile of depth against distance from shore, scaled to the median of the
+        eight nearest measured places, and nowhere deeper than the deepest of those.
+    """
+    from scipy.spatial import cKDTree
+
+    profile = DistanceProfile.learn(coordinates, depth, shoreline)
+    near = cKDTree(coordinates).query(places, k=min(8, len(depth)))[1].reshape(len(places), -1)
+    usual = profile.at(coordinates[near].reshape(-1, 2), shoreline).reshape(near.shape)
+    usual, found = usual - shoreline.depth, depth[near] - shoreline.depth
+    ratio = np.median(np.where(usual > 0, found / np.where(usual > 0, usual, 1), 1), axis=1)
+    carried = shoreline.depth + ratio * (profile.at(places, shoreline) - shoreline.depth)
+    return np.minimum(carried, depth[near].max(axis=1))
 
 
 def _distance_to_edge(coordinates: np.ndarray, shoreline: Shoreline) -> np.ndarray:

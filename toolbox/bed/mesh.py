@@ -6,6 +6,7 @@ import numpy as np
 import pythoncdt
 
 from toolbox.errors import LayerError
+from toolbox.layers.tin import edge_keys
 
 __all__ = ["Mesh", "stiffness"]
 
@@ -61,6 +62,39 @@ class Mesh:
         """Vertex numbers of the triangles, shape (m, 3), counter-clockwise."""
         corners = self._net.triangles_array()["vertices"].astype(np.int64) - _SUPER
         return np.asarray(corners[(corners >= 0).all(axis=1)])
+
+    def patches(self) -> np.ndarray:
+        """Return the parts into which the lines cut the triangulation.
+
+        Returns
+        -------
+        (m,) array of int
+            For each of :attr:`triangles`, its part: triangles that share an edge without a line.
+        """
+        from scipy.sparse import coo_matrix
+        from scipy.sparse.csgraph import connected_components
+
+        array = self._net.triangles_array()
+        corners = array["vertices"].astype(np.int64) - _SUPER
+        number = np.cumsum((corners >= 0).all(axis=1)) - 1
+        inner = np.flatnonzero((corners >= 0).all(axis=1))
+        links = [self._across(corners, array["neighbors"], inner, side) for side in range(3)]
+        one, other = (np.concatenate(ends) for ends in zip(*links, strict=True))
+        shape = (len(inner), len(inner))
+        graph = coo_matrix((np.ones(len(one), bool), (number[one], number[other])), shape)
+        return np.asarray(connected_components(graph, directed=False)[1])
+
+    def _across(
+        self, corners: np.ndarray, neighbours: np.ndarray, inner: np.ndarray, side: int
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Pairs of inner triangles that share this side, with no line on it."""
+        other = neighbours[inner, side]
+        pair = corners[inner][:, [side, (side + 1) % 3]]
+        open_side = other != pythoncdt.NO_NEIGHBOR
+        open_side[open_side] &= (corners[other[open_side]] >= 0).all(axis=1)
+        count = len(self._net.vertices_array())
+        open_side &= ~np.isin(edge_keys(pair, count), edge_keys(self.fixed, count))
+        return inner[open_side], other[open_side].astype(np.int64)
 
     @property
     def fixed(self) -> np.ndarray:

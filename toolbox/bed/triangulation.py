@@ -16,6 +16,9 @@ if TYPE_CHECKING:
 
 __all__ = ["triangulate"]
 
+NOTHING_M2 = 1e-6
+"""A part of the triangulation below this is rounding between points on one line."""
+
 
 @tool("Triangulated lake bed")
 def triangulate(
@@ -57,8 +60,9 @@ def triangulate(
     Notes
     -----
     Inferred depths on shore flats follow the water's own increase of depth with distance from
-    shore; those between isobaths, and the depths along open edges, are harmonic (smooth, never
-    beyond the depths around them) and held between the isobaths that enclose them.
+    shore; those between isobaths are harmonic (smooth, never beyond the depths around them) and
+    held between the isobaths that enclose them. Along an open edge that profile goes on, steeper
+    or gentler as the nearest soundings are.
 
     References
     ----------
@@ -85,14 +89,22 @@ def _unused(soundings: Soundings, used: Soundings) -> tuple[str, ...]:
 
 
 def _wet(mesh: "Mesh", points: np.ndarray, shoreline: Shoreline) -> np.ndarray:
-    """Triangles that lie in the water: the lines keep each one wholly in or wholly out."""
+    """Triangles that lie in the water, shape (m, 3).
+
+    The lines keep each part of the triangulation wholly in or wholly out, so a part is judged by
+    its largest triangle: the centroid of a sliver may fall on either side by rounding.
+    """
     import shapely
 
-    triangles = mesh.triangles
-    centroids = points[triangles].mean(axis=1)
+    triangles, part = mesh.triangles, mesh.patches()
+    areas = _doubled_areas(points, triangles) / 2
+    by_size = np.argsort(areas, kind="stable")
+    largest = np.empty(part.max() + 1, np.int64)
+    largest[part[by_size]] = by_size
+    centroids = points[triangles[largest]].mean(axis=1)
     shapely.prepare(shoreline.polygons)
-    triangles = triangles[shapely.contains_xy(shoreline.polygons, *centroids.T)]
-    return np.asarray(triangles[_doubled_areas(points, triangles) > 0])
+    wet = shapely.contains_xy(shoreline.polygons, *centroids.T) & (areas[largest] > NOTHING_M2)
+    return np.asarray(triangles[wet[part] & (areas > 0)])
 
 
 def _doubled_areas(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
@@ -137,10 +149,18 @@ def _inferred(
     """Depths between vertices of a shore; NaN between those of an isobath, which come later."""
     from toolbox.bed.flats import DistanceProfile
 
-    measured = (plan.kind == VertexKind.SOUNDING) | (plan.kind == VertexKind.BREAKLINE)
-    profile = DistanceProfile.learn(plan.points[measured], plan.depth[measured], shoreline)
+    profile = DistanceProfile.learn(*_measured(plan, shoreline), shoreline)
     on_shore = kind <= VertexKind.ISLAND
     return np.where(on_shore, profile.at(middles, shoreline), np.nan)
+
+
+def _measured(plan: Constraints, shoreline: Shoreline) -> tuple[np.ndarray, np.ndarray]:
+    """Places (k, 2) and depths (k,) of all that was measured in the water."""
+    import shapely
+
+    known = (plan.kind == VertexKind.SOUNDING) | (plan.kind == VertexKind.BREAKLINE)
+    known &= np.isfinite(plan.depth) & shapely.contains_xy(shoreline.polygons, *plan.points.T)
+    return plan.points[known], plan.depth[known]
 
 
 def _between_isobaths(
@@ -163,13 +183,14 @@ def _between_isobaths(
 
 def _bed(mesh: "Mesh", plan: Constraints, shoreline: Shoreline, notes: tuple[str, ...]) -> Tin:
     """Drop what lies outside the water and infer the depths along open edges."""
-    from toolbox.bed.flats import infer_between
+    from toolbox.bed.flats import carried_to
 
     triangles = _wet(mesh, plan.points, shoreline)
     used = np.unique(triangles)
-    unknown = np.zeros(len(plan.depth), bool)
-    unknown[used] = np.isnan(plan.depth[used])
-    depth = infer_between(plan.points, triangles, plan.depth, unknown)
+    depth = plan.depth.copy()
+    unknown = used[np.isnan(depth[used])]
+    if len(unknown):
+        depth[unknown] = carried_to(plan.points[unknown], *_measured(plan, shoreline), shoreline)
     renumber = np.zeros(len(plan.depth), np.int32)
     renumber[used] = np.arange(len(used))
     return Tin(

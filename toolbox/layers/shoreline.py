@@ -123,7 +123,7 @@ class Shoreline:
         marks : iterable of geometry
             In the shoreline's CRS.
         within : float
-            How near, m.
+            How near, m. A line opens the edge between the points nearest to its ends, no more.
 
         Returns
         -------
@@ -137,9 +137,13 @@ class Shoreline:
         """
         import shapely
 
-        near = shapely.unary_union([shapely.force_2d(mark) for mark in marks]).buffer(within)
-        open_part = shapely.line_merge(self.polygons.boundary.intersection(near))
-        lines = [part for part in shapely.get_parts(open_part) if part.length > 0]
+        parts = [
+            _open_part(shapely.LineString(ring), shapely.force_2d(mark), within)
+            for ring in shapely.get_rings(list(self.polygons.geoms))
+            for mark in shapely.get_parts(list(marks))
+        ]
+        merged = shapely.line_merge(shapely.unary_union(parts))
+        lines = [part for part in shapely.get_parts(merged) if part.length > 0]
         if not lines:
             raise LayerError(f"open edges must lie within {within:g} m of the shoreline, none does")
         return replace(self, open_edges=shapely.MultiLineString(lines))
@@ -152,3 +156,21 @@ class Shoreline:
         ends = self.open_edges and project_shapes(self.open_edges, self.crs, crs, "open edge")
         fresh = Shoreline.from_shapes([moved], crs, depth=self.depth)
         return replace(fresh, open_edges=ends, notes=self.notes + fresh.notes)
+
+
+def _open_part(ring: Any, mark: Any, within: float) -> Any:
+    """Part of a ring that a mark opens; empty where it opens none."""
+    import shapely
+    from shapely.ops import substring
+
+    near = mark if mark.geom_type == "Polygon" else mark.buffer(within)
+    if mark.geom_type != "LineString" or not ring.intersects(near):
+        return shapely.intersection(ring, near)
+    first, last = sorted(ring.project(shapely.Point(mark.coords[k])) for k in (0, -1))
+    ways = (
+        substring(ring, first, last),
+        shapely.union(substring(ring, 0, first), substring(ring, last, ring.length)),
+    )
+    # of the two ways round the ring, the one that the mark follows
+    way = min(ways, key=lambda way: shapely.hausdorff_distance(way, mark))
+    return shapely.intersection(way, near)

@@ -138,6 +138,7 @@ def _frame(axes: Any, depth: Grid, shoreline: Shoreline, title: str) -> None:
         f"{CAUTION}\nCoordinates: easting and northing in m, {_crs_name(depth)}",
         fontsize=6.5,
         color=INK,
+        parse_math=False,
     )
     axes.ticklabel_format(useOffset=False, style="plain")
     axes.tick_params(labelsize=6, colors=INK)

@@ -15,9 +15,6 @@ from toolbox.volume.hypsography import area_and_volume
 
 __all__ = ["morphometry"]
 
-ROUNDING_M2 = 1e-3
-"""A gap in the bed below this is no island but three vertices on one line."""
-
 
 @tool("Morphometry")
 def morphometry(bed: Tin) -> Table:
@@ -112,10 +109,7 @@ class _Rim:
     @classmethod
     def of(cls, bed: Tin) -> "_Rim":
         edges = bed.boundary()
-        gaps = _gaps(bed, edges)
-        islands = [gap for gap in gaps if gap.area > ROUNDING_M2]
-        torn = _ring_keys(bed, [gap for gap in gaps if gap.area <= ROUNDING_M2])
-        edges = edges[~np.isin(edge_keys(edges, len(bed.depth)), torn)]
+        islands = _islands(bed, edges)
         length = distances(bed.vertices[edges[:, 0]], bed.vertices[edges[:, 1]], bed.crs)
         is_open = (bed.kind[edges] == VertexKind.OPEN_EDGE).any(axis=1)
         in_hole = np.isin(edge_keys(edges, len(bed.depth)), _ring_keys(bed, islands))
@@ -128,11 +122,8 @@ class _Rim:
         )
 
 
-def _gaps(bed: Tin, edges: np.ndarray) -> list[Any]:
-    """Faces between the rim's edges that are not bed: it lies to the left of each edge.
-
-    These are islands, and triangles of no area that a triangulation leaves out.
-    """
+def _islands(bed: Tin, edges: np.ndarray) -> list[Any]:
+    """Faces between the rim's edges that are not bed: it lies to the left of each edge."""
     import shapely
 
     faces = shapely.get_parts(shapely.polygonize(shapely.linestrings(bed.vertices[edges])))

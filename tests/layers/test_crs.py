@@ -1,0 +1,337 @@
+"""Reference systems are judged rightly, and areas and bearings are those on the ground."""
+
+import numpy as np
+import pyproj
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from toolbox.errors import LayerError, ParameterError
+from toolbox.layers import Breaklines
+from toolbox.layers.crs import (
+    areal_scale,
+    bearings,
+    check_projected,
+    check_same_crs,
+    distances,
+    earth,
+    is_metric,
+    is_plane,
+    parse_crs,
+    project,
+    project_shapes,
+    travel,
+    working_crs,
+)
+
+LOCAL = 'LOCAL_CS["harbour grid",UNIT["metre",1]]'
+KILOMETRES = "+proj=utm +zone=33 +ellps=GRS80 +units=km"
+SHIFTED = "+proj=utm +zone=33 +ellps=bessel +towgs84=598.1,73.7,418.2,0.2,0.05,-2.45,6.7 +units=m"
+
+# ---- read and judged ----
+
+
+@pytest.mark.parametrize("text", ["EPSG:32633", 32633, "+proj=utm +zone=33 +datum=WGS84"])
+def test_reading_what_a_person_may_name(text: object) -> None:
+    crs = parse_crs(text)
+    assert crs.is_projected
+    assert crs.utm_zone == "33N"
+
+
+def test_reading_drops_the_vertical_part() -> None:
+    assert parse_crs("EPSG:25832+7837") == pyproj.CRS(25832)
+    assert len(parse_crs("EPSG:4979").axis_info) == 2
+
+
+@pytest.mark.parametrize("text", ["", "EPSG:999999", "the usual one", "32633 please"])
+def test_reading_refuses_what_is_unknown(text: str) -> None:
+    message = (
+        rf"^crs is unknown: '{text}'; give an authority code such as 'EPSG:32633', "
+        r"a PROJ string or WKT$"
+    )
+    with pytest.raises(ParameterError, match=message):
+        parse_crs(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "metric"),
+    [
+        (32633, True),
+        (3857, True),
+        ("EPSG:25832+7837", True),
+        (SHIFTED, True),
+        (4326, False),
+        (4807, False),  # grads
+        (2263, False),  # US survey feet
+        (KILOMETRES, False),
+        (4978, False),  # geocentric: metres, but no easting and northing
+        (LOCAL, True),  # a plane of its own
+    ],
+)
+def test_metric_is_easting_and_northing_in_metres(text: object, metric: bool) -> None:
+    assert is_metric(pyproj.CRS.from_user_input(text)) is metric
+
+
+def test_a_plane_is_metric() -> None:
+    assert is_metric(None)
+    check_projected(None, "bed")
+
+
+def test_feet_are_refused_by_name() -> None:
+    message = r"^bed must be in a projected CRS in metres, got 'NAD83 / New York Long Island"
+    with pytest.raises(LayerError, match=message):
+        check_projected(pyproj.CRS(2263), "bed")
+
+
+# ---- a CRS to work in ----
+
+
+@pytest.mark.parametrize(
+    ("code", "bounds", "zone"),
+    [
+        (4326, (14.5, 47.0, 14.6, 47.1), 32633),
+        (4326, (150.0, -31.0, 150.2, -30.9), 32756),
+        (4326, (-0.2, 51.0, -0.1, 51.1), 32630),
+        (4326, (-179.9, -17.1, -179.8, -17.0), 32701),
+        (4326, (179.8, -17.1, 179.9, -17.0), 32760),
+        (4326, (36.0, -0.1, 36.1, -0.05), 32737),
+        (4326, (10.0, 84.5, 11.0, 85.0), 32661),
+        (4326, (10.0, -85.0, 11.0, -84.0), 32761),
+        (4258, (10.0, 50.0, 10.1, 50.1), 25832),
+        (4269, (-64.0, 44.0, -63.9, 44.1), 26920),
+        (2263, (1.00e6, 2.00e5, 1.01e6, 2.10e5), 26918),
+    ],
+)
+def test_utm_zone_on_the_layers_own_datum(
+    code: int, bounds: tuple[float, float, float, float], zone: int
+) -> None:
+    # EPSG registry: WGS 84 326zz/327zz, ETRS89 258zz, NAD83 269zz, UPS 32661, 32761
+    assert working_crs(pyproj.CRS(code), bounds) == pyproj.CRS(zone)
+
+
+@pytest.mark.parametrize("code", [32633, 3857, 3035, 27572])
+def test_a_metric_crs_is_worked_in_as_it_is(code: int) -> None:
+    crs = pyproj.CRS(code)
+    assert working_crs(crs, (0, 0, 1, 1)) is crs
+
+
+def test_longitudes_counted_to_360_mean_the_same_zone() -> None:
+    crs = pyproj.CRS(4326)
+    assert working_crs(crs, (194, 50, 195, 51)) == working_crs(crs, (-166, 50, -165, 51))
+
+
+def test_grads_from_paris_are_not_taken_for_degrees_from_greenwich() -> None:
+    # 5 grads east of Paris (2.337 E, IGN) are 6.84 E of Greenwich: zone 32, not 31
+    zone = working_crs(pyproj.CRS(4807), (5.0, 50.0, 5.1, 50.1))
+    assert zone.utm_zone == "32N"
+
+
+def test_a_layer_cut_by_the_antimeridian_is_refused() -> None:
+    message = (
+        r"^the layer spans longitudes -179\.9000 to 179\.9000, as one cut by the antimeridian "
+        r"does; name a projected CRS in metres to work in$"
+    )
+    with pytest.raises(LayerError, match=message):
+        working_crs(pyproj.CRS(4326), (-179.9, -17, 179.9, -16))
+
+
+@pytest.mark.parametrize("bounds", [(10, 89, 11, 95), (10, -95, 10.1, -94), (5e5, 5e6, 6e5, 6e6)])
+def test_coordinates_that_are_no_degrees_are_refused(
+    bounds: tuple[float, float, float, float],
+) -> None:
+    with pytest.raises(LayerError, match=r"^coordinates \(.*\) do not fit their CRS 'WGS 84'$"):
+        working_crs(pyproj.CRS(4326), bounds)
+
+
+# ---- projecting ----
+
+
+def test_what_cannot_be_projected_becomes_missing() -> None:
+    place = np.array([[15, 47], [np.nan, 47], [15, 91.0]])
+    moved = project(place, pyproj.CRS(4326), pyproj.CRS(32633))
+    assert np.isfinite(moved).all(axis=1).tolist() == [True, False, False]
+    assert moved[0, 0] == pytest.approx(500_000)  # derived: on the central meridian
+
+
+# ---- the areal scale ----
+
+
+def small_squares(crs: pyproj.CRS, place: np.ndarray, half: float = 50.0) -> np.ndarray:
+    """Map area over geodesic area of a small square (Karney 2013), whatever the projection."""
+    corners = half * np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]])
+    geodetic, geod = crs.geodetic_crs, crs.get_geod()
+    assert geodetic is not None
+    assert geod is not None
+    move = pyproj.Transformer.from_crs(crs, geodetic, always_xy=True)
+    degree = np.degrees(geodetic.axis_info[0].unit_conversion_factor)  # grads in some
+    found = []
+    for spot in place:
+        longitude, latitude = move.transform(*(spot + corners).T)
+        area = geod.polygon_area_perimeter(longitude * degree, latitude * degree)[0]
+        found.append(4 * half**2 / abs(area))
+    return np.array(found)
+
+
+CASES = {
+    32633: (14.9, 47.1),
+    32632: (14.9, 47.1),
+    25832: (10.0, 50.0),
+    3035: (10.0, 60.0),
+    2154: (2.5, 46.9),
+    3978: (-95.0, 50.0),
+    5070: (-90.0, 44.0),
+    3413: (-40.0, 72.0),
+    6933: (30.0, -20.0),
+    3395: (30.0, 55.0),
+    3857: (30.0, 55.0),
+    27572: (2.5, 46.9),
+}
+
+
+def around(code: int, width: float = 20_000) -> tuple[pyproj.CRS, np.ndarray]:
+    crs = pyproj.CRS(code)
+    move = pyproj.Transformer.from_crs(4326, crs, always_xy=True)
+    middle = np.array(move.transform(*CASES[code]))
+    offsets = np.random.default_rng(code).uniform(-width / 2, width / 2, (12, 2))
+    return crs, middle + offsets
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_areal_scale_is_that_of_small_squares(code: int) -> None:
+    crs, place = around(code)
+    np.testing.assert_allclose(areal_scale(crs, place), small_squares(crs, place), rtol=1e-6)
+
+
+@pytest.mark.parametrize("code", [32633, 3035, 2154, 3978, 5070, 3413])
+def test_areal_scale_over_a_lake_of_100_km_is_that_of_an_independent_library(code: int) -> None:
+    # PROJ's own factors (not its Web Mercator, whose factors are those of the sphere)
+    crs, place = around(code, 100_000)
+    to_degrees = pyproj.Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True)
+    factors = pyproj.Proj(crs).get_factors(*to_degrees.transform(*place.T))
+    np.testing.assert_allclose(areal_scale(crs, place), factors.areal_scale, rtol=1e-8)
+
+
+def test_equal_area_maps_have_scale_one() -> None:
+    for code in (3035, 5070, 6933):
+        np.testing.assert_allclose(areal_scale(*around(code)), 1, atol=1e-7)
+
+
+def test_scale_on_the_central_meridian_of_utm() -> None:
+    # Snyder 1987, Map Projections, USGS Prof. Paper 1395, p. 57: scale factor 0.9996
+    place = np.array([[500_000, 5_000_000.0], [500_000, 5_000_100]])
+    np.testing.assert_allclose(areal_scale(pyproj.CRS(32633), place), 0.9996**2, rtol=1e-9)
+
+
+def test_a_plane_has_scale_one_and_nothing_has_none() -> None:
+    assert areal_scale(None, np.zeros((3, 2))).tolist() == [1, 1, 1]
+    assert areal_scale(pyproj.CRS(32633), np.empty((0, 2))).tolist() == []
+
+
+def test_a_local_grid_in_metres_is_a_plane() -> None:
+    local = pyproj.CRS(LOCAL)
+    assert is_plane(local)
+    assert is_plane(None)
+    assert not is_plane(pyproj.CRS(32633))
+    assert areal_scale(local, np.array([[0, 0], [100, 200.0]])).tolist() == [1, 1]
+
+
+# ---- bearings, distances and travel ----
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(0, 360, exclude_max=True), st.floats(0.1, 5000), st.sampled_from([32633, 3857]))
+def test_travel_is_the_geodesic_and_bearings_undo_it(
+    bearing: float, distance: float, code: int
+) -> None:
+    crs = pyproj.CRS(code)
+    to_degrees = pyproj.Transformer.from_crs(crs, 4326, always_xy=True)
+    start = np.array([to_degrees.transform(14.0, 47.0, direction="INVERSE")])
+    end = travel(start, np.array([bearing]), np.array([distance]), crs)
+    geod = pyproj.Geod(ellps="WGS84")
+    forward, _, length = geod.inv(14.0, 47.0, *to_degrees.transform(*end[0]))
+    assert length == pytest.approx(distance, abs=1e-6)
+    turned = (forward - bearing + 180) % 360 - 180
+    assert turned * distance == pytest.approx(0, abs=1e-3)
+    back = (bearings(start, end, crs)[0] - bearing + 180) % 360 - 180
+    assert back * distance == pytest.approx(0, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("bearing", "east", "north"), [(0, 0, 10), (90, 10, 0), (180, 0, -10), (270, -10, 0)]
+)
+def test_travel_on_a_plane(bearing: float, east: float, north: float) -> None:
+    start = np.array([[100.0, 200.0]])
+    end = travel(start, np.array([bearing]), np.array([10.0]), None)
+    np.testing.assert_allclose(end, [[100 + east, 200 + north]], atol=1e-12)
+    assert bearings(start, end, None)[0] == pytest.approx(bearing)
+
+
+def test_travel_in_a_crs_of_grads() -> None:
+    crs = pyproj.CRS(27572)
+    start = np.array([[600_000.0, 2_200_000.0]])
+    end = travel(start, np.array([90.0]), np.array([1000.0]), crs)
+    # Lambert's zone II is conformal with a scale of 1 to a few parts in ten thousand
+    assert np.hypot(*(end - start)[0]) == pytest.approx(1000, rel=1e-3)
+    assert bearings(start, end, crs)[0] == pytest.approx(90, abs=0.01)
+
+
+@pytest.mark.parametrize("code", [32633, 3857, 3413, 27572])
+def test_distances_are_geodesic(code: int) -> None:
+    crs = pyproj.CRS(code)
+    longitude, latitude = (2.5, 46.9) if code == 27572 else (13.0, 62.0)
+    bearing, away = np.array([0.0, 77, 200]), np.array([10.0, 500, 3000])
+    move = pyproj.Transformer.from_crs(4326, crs, always_xy=True)
+    geod = pyproj.Geod(ellps="WGS84")
+    ends = geod.fwd(np.full(3, longitude), np.full(3, latitude), bearing, away)[:2]
+    start = np.tile(move.transform(longitude, latitude), (3, 1))
+    found = distances(start, np.column_stack(move.transform(*ends)), crs)
+    np.testing.assert_allclose(found, away, rtol=1e-4 if code == 27572 else 1e-6)
+
+
+def test_distances_on_a_plane() -> None:
+    start, end = np.array([[0.0, 0], [1, 1]]), np.array([[3.0, 4], [1, 1]])
+    for crs in (None, pyproj.CRS(LOCAL)):
+        assert distances(start, end, crs).tolist() == [5, 0]
+
+
+def test_a_local_grid_takes_its_own_north_for_true() -> None:
+    end = travel(np.zeros((1, 2)), np.array([90.0]), np.array([10.0]), pyproj.CRS(LOCAL))
+    np.testing.assert_allclose(end, [[10, 0]], atol=1e-12)
+
+
+# ---- layers side by side ----
+
+
+def test_layers_must_share_a_crs() -> None:
+    here = Breaklines((), pyproj.CRS(32633))
+    there = Breaklines((), pyproj.CRS(32632))
+    check_same_crs(shoreline=here, soundings=None, breaklines=here)
+    message = r"^breaklines must be in the CRS of the shoreline, project one of them$"
+    with pytest.raises(LayerError, match=message):
+        check_same_crs(shoreline=here, soundings=None, breaklines=there)
+
+
+def test_shapes_are_projected_flat_and_closed() -> None:
+    shape = shapely.force_3d(shapely.box(14.9, 47.0, 15.1, 47.1), 5.0)
+    moved = project_shapes(shape, pyproj.CRS(4326), pyproj.CRS(32633), "shoreline")
+    assert not moved.has_z
+    assert moved.is_valid
+    assert moved.contains(shapely.Point(500_000, 5_210_000))
+    assert shape.has_z  # the one given is not changed
+
+
+def test_shapes_that_cannot_be_mapped_are_refused() -> None:
+    message = r"^shoreline lies outside what 'WGS 84 / UTM zone 33N' can map$"
+    with pytest.raises(LayerError, match=message):
+        project_shapes(
+            shapely.box(14, 89, 15, 95), pyproj.CRS(4326), pyproj.CRS(32633), "shoreline"
+        )
+
+
+def test_the_earth_of_a_crs_counts_in_degrees_from_its_own_datum() -> None:
+    degrees, geod = earth(pyproj.CRS(27572))
+    assert degrees.is_geographic
+    assert np.degrees(degrees.axis_info[0].unit_conversion_factor) == pytest.approx(1)
+    # Clarke 1880 (IGN), EPSG ellipsoid 7011
+    assert (geod.a, geod.b) == pytest.approx((6378249.2, 6356515.0), abs=0.1)

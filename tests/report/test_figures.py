@@ -1,0 +1,130 @@
+"""The map is drawn for waters of any size and any title, without a warning."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from affine import Affine
+from matplotlib.image import imread
+from pyproj import CRS
+
+from toolbox.layers import Grid, Shoreline, Soundings
+from toolbox.report.figures import write_map
+
+TITLES = {
+    "plain": "Figment Mere",
+    "newline": "Mere\nof two lines",
+    "markup": "<script>alert('x')</script> & <b>",
+    "mathematics": "Lake $\\frac{1}{2$",  # as mathematics this would be an error
+    "long": "Llyn " * 60,
+    "one long word": "Y" * 300,
+    "not in the font": "\u9752\u6d77\u6e56",
+    "tab": "Mere\tof tabs",
+}
+
+
+def grid(rows: int, cols: int, cell: float = 1.0, crs: CRS | None = None) -> Grid:
+    down, right = np.mgrid[0:rows, 0:cols]
+    depth = 0.3 + 8 * np.sin(np.pi * (right + 0.5) / cols) * np.sin(np.pi * (down + 0.5) / rows)
+    return Grid(depth, Affine(cell, 0, 5e5, 0, -cell, 5e6), crs, "depth", "m")
+
+
+def shoreline(depth: Grid, *, island: bool = False, open_edge: bool = False) -> Shoreline:
+    left, bottom, right, top = depth.bounds
+    water = shapely.box(left, bottom, right, top)
+    if island:
+        water = water.difference(water.centroid.buffer((right - left) / 10))
+    shore = Shoreline.from_shapes([water], depth.crs)
+    if open_edge:
+        shore = shore.with_open_edges([shapely.LineString([(left, bottom), (left, top)])])
+    return shore
+
+
+def soundings(depth: Grid, count: int = 30, rejected: int = 3) -> Soundings:
+    left, bottom, right, top = depth.bounds
+    place = np.random.default_rng(1).uniform([left, bottom], [right, top], (count, 2))
+    made = Soundings.from_arrays(place, np.ones(count), crs=depth.crs)
+    return made.reject(np.arange(count) < rejected, "double echo")
+
+
+def drawn(folder: Path, depth: Grid, title: str = "Figment Mere", **options: bool) -> np.ndarray:
+    path = folder / "map.png"
+    write_map(depth, shoreline(depth, **options), soundings(depth), title, path)
+    return np.asarray(imread(path))
+
+
+def test_the_map_shows_the_bed_the_soundings_and_the_rejected_ones(tmp_path: Path) -> None:
+    picture = drawn(tmp_path, grid(60, 80), island=True)
+    assert picture.shape[1] == 9 * 160  # nine inches at 160 dots
+    assert picture.shape[0] > 600
+    # deep water is dark, and the crosses of the rejected ones are the only reddish marks
+    assert (picture[..., :3].sum(axis=-1) < 1.2).mean() > 0.02
+    red = (picture[..., 0] > picture[..., 1] + 0.25) & (picture[..., 0] > picture[..., 2] + 0.25)
+    assert red.sum() > 100
+    clean = tmp_path / "clean.png"
+    depth = grid(60, 80)
+    write_map(depth, shoreline(depth), soundings(depth, rejected=0), "Figment Mere", clean)
+    other = np.asarray(imread(clean))
+    red = (other[..., 0] > other[..., 1] + 0.25) & (other[..., 0] > other[..., 2] + 0.25)
+    assert red.sum() == 0
+
+
+@pytest.mark.parametrize("title", TITLES.values(), ids=TITLES.keys())
+def test_titles_are_taken_literally(tmp_path: Path, title: str) -> None:
+    titled, untitled = (drawn(tmp_path, grid(40, 60), text)[..., :3] for text in (title, ""))
+    assert titled.shape == untitled.shape
+    head = slice(titled.shape[0] // 3)
+    assert (np.abs(titled - untitled)[head].max(axis=-1) > 0.5).sum() > 50
+
+
+@pytest.mark.parametrize("title", ["Llyn " * 60, "Y" * 300], ids=["words", "one word"])
+def test_a_long_title_leaves_room_for_the_map(tmp_path: Path, title: str) -> None:
+    plain, long = (drawn(tmp_path, grid(60, 60), text)[..., :3] for text in ("Mere", title))
+    dark_plain, dark_long = ((picture.sum(axis=-1) < 1.2).sum() for picture in (plain, long))
+    assert dark_long > 0.5 * dark_plain
+
+
+@pytest.mark.parametrize(
+    ("rows", "cols", "cell"),
+    [(1, 1, 2.0), (1, 40, 1.0), (40, 1, 1.0), (2, 2, 0.5), (3, 400, 1.0), (400, 3, 1.0)],
+)
+def test_waters_of_any_size_are_drawn(tmp_path: Path, rows: int, cols: int, cell: float) -> None:
+    assert drawn(tmp_path, grid(rows, cols, cell)).shape[0] >= 4 * 160
+
+
+def test_large_grids_are_thinned(tmp_path: Path) -> None:
+    assert drawn(tmp_path, grid(1700, 50)).shape[0] <= 12 * 160
+
+
+@pytest.mark.parametrize("code", [None, 32633])
+def test_open_edges_and_a_crs(tmp_path: Path, code: int | None) -> None:
+    crs = CRS(code) if code else None
+    assert drawn(tmp_path, grid(40, 60, crs=crs), open_edge=True).size > 0
+
+
+def test_the_name_of_a_crs_is_taken_literally(tmp_path: Path) -> None:
+    wkt = CRS(32633).to_wkt().replace("WGS 84 / UTM zone 33N", "Grid $\\nonsense$")
+    crs = CRS.from_wkt(wkt)
+    assert crs.name == "Grid $\\nonsense$"
+    assert drawn(tmp_path, grid(20, 20, crs=crs)).size > 0
+
+
+def test_a_shore_above_the_datum_and_holes_in_the_grid(tmp_path: Path) -> None:
+    depth = grid(40, 60)
+    values = depth.values - 0.8
+    values[10:20, 10:20] = np.nan
+    assert drawn(tmp_path, depth.of(values, "depth", "m")).size > 0
+
+
+@pytest.mark.parametrize("values", [0.0, -1.0], ids=["level", "above the datum"])
+def test_a_bed_without_depth_is_drawn_too(tmp_path: Path, values: float) -> None:
+    depth = grid(10, 10)
+    assert drawn(tmp_path, depth.of(np.full((10, 10), values), "depth", "m")).size > 0
+
+
+def test_no_soundings_at_all(tmp_path: Path) -> None:
+    depth = grid(20, 20)
+    none = Soundings.from_arrays(np.empty((0, 2)), np.empty(0), crs=None)
+    write_map(depth, shoreline(depth), none, "Mere", tmp_path / "map.png")
+    assert (tmp_path / "map.png").stat().st_size > 1000

@@ -1,0 +1,170 @@
+"""The summary has the figures and the cautions, and no title can harm it."""
+
+import re
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import shapely
+from affine import Affine
+
+from toolbox.bed.support import distance_to_soundings
+from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin
+from toolbox.report.summary import CAUTIONS, write_summary
+from toolbox.volume.morphometry import morphometry
+
+ORIGIN = {"by": "Angling club", "date": "2026-05-01", "remarks": "calm"}
+DATUM = {"elevation": 100.8, "name": "staff gauge"}
+HOSTILE = {
+    "newline": "Mere\n\nCautions\n--------\n  none",
+    "markup": "<script>alert('x')</script>",
+    "mathematics": "Lake $x^2$ \\frac{1}{2}",
+    "long": "Loch " * 60,
+    "percent": "100 % {title} %s {0}",
+}
+
+
+def bed() -> Tin:
+    corners = np.array([[0, 0], [1000, 0], [1000, 1000], [0, 1000], [500, 500]], float)
+    triangles = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
+    return Tin(corners, np.array([0, 0, 0, 0, 9.0]), triangles, np.array([0, 0, 0, 0, 2]), None)
+
+
+def soundings() -> Soundings:
+    place = np.array([[500, 500], [200, 200], [300, 300], [1500, 500]], float)
+    made = Soundings.from_arrays(place, np.array([9, 3, 5, 1.0]), crs=None)
+    return made.reject(np.array([False, False, True, False]), "double echo").reject(
+        np.array([False, False, False, True]), "outside the water"
+    )
+
+
+def written(folder: Path, **changes: object) -> str:
+    parts: dict[str, object] = {
+        "title": "Figment Mere",
+        "soundings": soundings(),
+        "morphometry": morphometry(bed()),
+        "distance": None,
+        "notes": ["depths in feet"],
+        "origin": ORIGIN,
+        "datum": DATUM,
+    }
+    path = folder / "summary.txt"
+    write_summary(path, **(parts | changes))  # type: ignore[arg-type]
+    return path.read_text(encoding="utf-8")
+
+
+def line_of(text: str, word: str) -> str:
+    (line,) = [line for line in text.splitlines() if line.strip().startswith(word)]
+    return " ".join(line.split())
+
+
+def test_figures_are_those_of_the_morphometry(tmp_path: Path) -> None:
+    # derived: a pyramid of 1 km2 and 9 m
+    text = written(tmp_path)
+    assert line_of(text, "water area") == "water area 1,000,000 m2"
+    assert line_of(text, "volume  ") == "volume 3,000,000 m3"
+    assert line_of(text, "greatest depth") == "greatest depth 9 m"
+    assert line_of(text, "mean depth") == "mean depth 3 m"
+    assert line_of(text, "shoreline length") == "shoreline length 4,000 m"
+    assert line_of(text, "shoreline development") == "shoreline development 1.13"
+    assert line_of(text, "volume development") == "volume development 1"
+    assert line_of(text, "relative depth") == "relative depth 0.798 %"
+    for measure in morphometry(bed()).frame["measure"]:
+        assert measure in text
+
+
+def test_soundings_are_counted_by_their_fate(tmp_path: Path) -> None:
+    text = written(tmp_path)
+    assert "4 soundings, 2 kept, 2 rejected" in text
+    assert "rejected: 1 double echo" in text
+    assert "rejected: 1 outside the water" in text
+
+
+def test_distances_tell_how_far_to_trust_it(tmp_path: Path) -> None:
+    depth = Grid(np.ones((100, 100)), Affine(10, 0, 0, 0, -10, 1000), None, "depth", "m")
+    shore = Shoreline.from_shapes([shapely.box(0, 0, 1000, 1000)], None)
+    assert shore.polygons.area == 1e6
+    distance = distance_to_soundings(depth, soundings())
+    half, most = np.quantile(distance.values, [0.5, 0.95])
+    expected = f"half of the water lies within {half:.0f} m of a sounding, 95 % within {most:.0f} m"
+    assert expected in written(tmp_path, distance=distance)
+    assert "half of the water" not in written(tmp_path)
+
+
+def test_every_caution_is_carried_whole(tmp_path: Path) -> None:
+    text = " ".join(written(tmp_path).split())
+    for caution in CAUTIONS:
+        assert " ".join(caution.split()) in text
+    for words in ("Not for navigation", "life jacket", "overhead lines", "clean, drain", "permit"):
+        assert words in text
+
+
+def test_provenance_notes_and_datum_are_told(tmp_path: Path) -> None:
+    text = written(tmp_path)
+    assert "surveyed by: Angling club" in text
+    assert "date: 2026-05-01" in text
+    assert "datum water level: elevation 100.800 m, staff gauge" in text
+    assert "remarks: calm" in text
+    assert "depths in feet" in text
+
+
+def test_what_is_not_known_is_not_told(tmp_path: Path) -> None:
+    empty = {"by": "", "date": "", "remarks": ""}
+    text = written(tmp_path, origin=empty, datum={"elevation": None, "name": ""}, notes=[])
+    assert "surveyed by" not in text
+    assert "datum water level" not in text
+    section = text.split("Assumed, mended, inferred")[1]
+    assert section.splitlines()[2].strip() == "nothing"
+
+
+def test_only_files_that_are_there_are_listed(tmp_path: Path) -> None:
+    (tmp_path / "depth.tif").touch()
+    text = written(tmp_path)
+    assert "depth.tif  " in text
+    assert "map.png  " not in text
+
+
+@pytest.mark.parametrize("title", HOSTILE.values(), ids=HOSTILE.keys())
+def test_hostile_titles_stay_one_heading(tmp_path: Path, title: str) -> None:
+    text = written(tmp_path, title=title)
+    lines = text.splitlines()
+    assert lines[0] == " ".join(title.split())
+    assert re.fullmatch(r"-{1,92}", lines[1])
+    headings = [line for line, rule in pairwise(lines) if rule.startswith("--")]
+    assert headings == [
+        lines[0],
+        "Figures",
+        "How far to trust it",
+        "Assumed, mended, inferred",
+        "Files",
+        "Cautions",
+    ]
+
+
+def test_control_characters_in_a_title_do_not_reach_a_terminal(tmp_path: Path) -> None:
+    text = written(tmp_path, title="Mere\x1b[2J\x07\x00", origin=ORIGIN | {"by": "club\x1b[31m"})
+    assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f]", text)
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (0.0, "0"),
+        (3.0, "3"),
+        (0.123456, "0.123"),
+        (12.345, "12.3"),
+        (99.96, "100"),
+        (1234.5, "1,234"),
+    ],
+)
+def test_figures_are_rounded_for_reading(tmp_path: Path, value: float, shown: str) -> None:
+    row = {"measure": ["mean depth"], "value": [value], "unit": ["m"], "source": [""]}
+    text = written(tmp_path, morphometry=Table(pd.DataFrame(row)))
+    assert line_of(text, "mean depth") == f"mean depth {shown} m"
+
+
+def test_lines_are_short_enough_to_print(tmp_path: Path) -> None:
+    text = written(tmp_path, notes=["a very long remark " * 20])
+    assert max(map(len, text.splitlines())) <= 92
