@@ -122,7 +122,7 @@ def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
     from toolbox.report.text import one_line
     from toolbox.survey.lineage import Lineage
-    from toolbox.survey.run import read_inputs
+    from toolbox.survey.reduce import read_inputs
     from toolbox.survey.settings import load_settings
 
     lineage = Lineage(load_settings(survey))

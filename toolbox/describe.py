@@ -9,7 +9,7 @@ from typing import Any
 
 from toolbox.catalogue import CHAPTERS, record, tools
 from toolbox.formats.doors import READERS, SUFFIXES
-from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
+from toolbox.layers import Breaklines, CastLog, Grid, Shoreline, Soundings, Table, Tin, TrackLog
 from toolbox.survey.reference import reference_page, schema
 from toolbox.tool import Param, Tool, read_params
 
@@ -24,6 +24,8 @@ _MEDIA: dict[type, list[dict[str, Any]]] = {
         }
     ],
     Table: [{"type": "string", "contentMediaType": "text/csv"}],
+    CastLog: [{"type": "string", "contentMediaType": "text/csv"}],
+    TrackLog: [{"type": "string", "contentMediaType": "text/plain"}],
     Tin: [
         {
             "type": "string",
@@ -49,6 +51,8 @@ _WORDS = {
     Soundings: "Point soundings",
     Shoreline: "Polygons of the water",
     Breaklines: "Lines of known depth",
+    CastLog: "A cast log",
+    TrackLog: "An NMEA 0183 log",
     Tin: "A lake bed",
     Grid: "A raster",
     Table: "A table",

@@ -3,19 +3,22 @@
 import functools
 import math
 import re
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import ParameterError
 
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["LENGTH_UNITS", "convert", "parse_quantity", "round_number"]
+__all__ = ["LENGTH_UNITS", "Unit", "convert", "parse_quantity", "round_number"]
 
 _QUANTITY = re.compile(
     r"\s*(?P<number>[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?)\s*(?P<unit>[a-z_]+(/[a-z_]+)?)\s*",
     re.IGNORECASE,
 )
+
+Unit = Literal["m", "cm", "ft", "survey_foot", "fathom"]
+"""Units in which depths are read."""
 
 LENGTH_UNITS = ("m", "cm", "km", "ft", "survey_foot", "fathom", "yard", "inch")
 """Length units a person may name; the US survey foot is 1200/3937 m, the foot 0.3048 m."""

@@ -27,7 +27,7 @@ def plan(
     breaklines: Breaklines | None = None,
     duplicates: str = "mean",
 ) -> Constraints:
-    return Constraints.of(points, shore, breaklines, duplicates)
+    return Constraints.of(points.coordinates, points.depth, shore, breaklines, duplicates)
 
 
 def at(found: Constraints, easting: float, northing: float) -> tuple[float, int]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers import Breaklines, Shoreline, Soundings, VertexKind
+from toolbox.layers import Breaklines, Shoreline, VertexKind
 
 if TYPE_CHECKING:
     from toolbox.bed.mesh import Mesh
@@ -47,14 +47,18 @@ class Constraints:
     @classmethod
     def of(
         cls,
-        soundings: Soundings,
+        place: np.ndarray,
+        depth: np.ndarray,
         shoreline: Shoreline,
         breaklines: Breaklines | None,
         duplicates: str,
     ) -> "Constraints":
-        """Gather them from the layers; `duplicates` says what soundings at one place become."""
+        """Gather them: soundings at `place` (n, 2) with their `depth` (n,), then the layers.
+
+        `duplicates` says what soundings at one place become.
+        """
         measured = breaklines.lines if breaklines else ()
-        count = len(soundings) + _inside(measured, shoreline)
+        count = len(depth) + _inside(measured, shoreline)
         if count < MINIMUM:
             raise LayerError(
                 f"the water must hold {MINIMUM} soundings or breakline vertices, got {count}"
@@ -64,15 +68,17 @@ class Constraints:
             *((line, _kinds(line, VertexKind.BREAKLINE)) for line in measured),
         ]
         vertices, kinds, edges = _chain(lines)
-        points = np.vstack([vertices[:, :2], soundings.coordinates])
-        depth = np.r_[vertices[:, 2], soundings.depth]
-        kind = np.r_[kinds, np.full(len(soundings), VertexKind.SOUNDING)]
-        return cls(points, depth, kind, edges)._distinct(duplicates)
+        points = np.vstack([vertices[:, :2], place])
+        kind = np.r_[kinds, np.full(len(depth), VertexKind.SOUNDING, np.uint8)]
+        return cls(points, np.r_[vertices[:, 2], depth], kind, edges)._distinct(duplicates)
 
     def _distinct(self, duplicates: str) -> "Constraints":
         """Merge points at one place: a line's vertex wins over soundings."""
+        import pandas as pd
+
         place = np.ascontiguousarray(self.points).view(np.complex128).ravel()
-        _, first, group = np.unique(place, return_index=True, return_inverse=True)
+        group = pd.factorize(place)[0]  # numbered in the order in which they come
+        first = np.flatnonzero(np.r_[True, np.diff(np.maximum.accumulate(group)) > 0])
         if len(first) == len(place):
             return self
         lined = self.kind[first] != VertexKind.SOUNDING
@@ -122,12 +128,7 @@ class Constraints:
 
 def _inside(lines: tuple[np.ndarray, ...], shoreline: Shoreline) -> int:
     """Count the vertices of lines that lie in the water."""
-    import shapely
-
-    if not lines:
-        return 0
-    place = np.vstack(lines)
-    return int(shapely.contains_xy(shoreline.polygons, place[:, 0], place[:, 1]).sum())
+    return int(shoreline.contains(np.vstack(lines)[:, :2]).sum()) if lines else 0
 
 
 def _kinds(line: np.ndarray, kind: VertexKind) -> np.ndarray:

@@ -66,6 +66,7 @@ def false_level_edges(triangles: np.ndarray, fixed: np.ndarray, level: np.ndarra
         Each edge once, in ascending order.
     """
     count = len(level)
+    triangles = triangles[np.isfinite(level[triangles]).sum(axis=1) > 1]
     sides = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     sides = sides[level[sides[:, 0]] == level[sides[:, 1]]]  # NaN equals nothing
     keys = np.unique(edge_keys(sides, count))
@@ -187,8 +188,12 @@ def _distance_to_edge(coordinates: np.ndarray, shoreline: Shoreline) -> np.ndarr
     edge = shoreline.polygons.boundary
     if shoreline.open_edges is not None:
         edge = edge.difference(shoreline.open_edges.buffer(1e-6))
-    shapely.prepare(edge)
-    return np.asarray(shapely.distance(edge, shapely.points(coordinates)))
+    place, line = shapely.get_coordinates(shapely.get_parts(edge), return_index=True)
+    joined = line[1:] == line[:-1]
+    pieces = shapely.linestrings(np.stack([place[:-1], place[1:]], axis=1)[joined])
+    tree = shapely.STRtree(pieces)
+    found = tree.query_nearest(shapely.points(coordinates), all_matches=False, return_distance=True)
+    return np.asarray(found[1])
 
 
 def infer_between(

@@ -6,12 +6,16 @@ import numpy as np
 import pythoncdt
 
 from toolbox.errors import LayerError
-from toolbox.layers.tin import edge_keys
+from toolbox.layers import Shoreline
+from toolbox.layers.tin import edge_keys, plan_areas
 
 __all__ = ["Mesh", "stiffness"]
 
 SNAP_M = 1e-3
 """A vertex nearer to a line than this is taken to lie on it (1 mm: far below any survey)."""
+
+NOTHING_M2 = 1e-6
+"""A part of the triangulation below this is rounding between points on one line."""
 
 _SUPER = 3  # the first three vertices of an unfinished triangulation enclose all others
 
@@ -57,44 +61,59 @@ class Mesh:
         array = self._net.vertices_array()[_SUPER:]
         return np.column_stack([array["x"], array["y"]])
 
-    @property
-    def triangles(self) -> np.ndarray:
-        """Vertex numbers of the triangles, shape (m, 3), counter-clockwise."""
-        corners = self._net.triangles_array()["vertices"].astype(np.int64) - _SUPER
-        return np.asarray(corners[(corners >= 0).all(axis=1)])
-
-    def patches(self) -> np.ndarray:
-        """Return the parts into which the lines cut the triangulation.
+    def net(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return the triangles and what lies beside them.
 
         Returns
         -------
-        (m,) array of int
-            For each of :attr:`triangles`, its part: triangles that share an edge without a line.
+        triangles : (m, 3) array of int
+            Vertex numbers, counter-clockwise.
+        neighbours : (m, 3) array of int
+            The triangle across the side that begins at each corner; -1 where there is none.
         """
-        from scipy.sparse import coo_matrix
-        from scipy.sparse.csgraph import connected_components
-
         array = self._net.triangles_array()
-        corners = array["vertices"].astype(np.int64) - _SUPER
-        number = np.cumsum((corners >= 0).all(axis=1)) - 1
-        inner = np.flatnonzero((corners >= 0).all(axis=1))
-        links = [self._across(corners, array["neighbors"], inner, side) for side in range(3)]
-        one, other = (np.concatenate(ends) for ends in zip(*links, strict=True))
-        shape = (len(inner), len(inner))
-        graph = coo_matrix((np.ones(len(one), bool), (number[one], number[other])), shape)
-        return np.asarray(connected_components(graph, directed=False)[1])
+        corners, beside = array["vertices"], array["neighbors"]
+        # triangles about the three enclosing vertices come off, which renumbers the others
+        inner = (corners >= _SUPER).all(axis=1)
+        number = np.full(len(corners) + 1, -1, np.int32)
+        number[:-1][inner] = np.arange(np.count_nonzero(inner), dtype=np.int32)
+        beside = np.minimum(beside[inner], len(corners))
+        return corners[inner].astype(np.int32) - _SUPER, number[beside]
 
-    def _across(
-        self, corners: np.ndarray, neighbours: np.ndarray, inner: np.ndarray, side: int
-    ) -> tuple[np.ndarray, np.ndarray]:
-        """Pairs of inner triangles that share this side, with no line on it."""
-        other = neighbours[inner, side]
-        pair = corners[inner][:, [side, (side + 1) % 3]]
-        open_side = other != pythoncdt.NO_NEIGHBOR
-        open_side[open_side] &= (corners[other[open_side]] >= 0).all(axis=1)
-        count = len(self._net.vertices_array())
-        open_side &= ~np.isin(edge_keys(pair, count), edge_keys(self.fixed, count))
-        return inner[open_side], other[open_side].astype(np.int64)
+    @property
+    def triangles(self) -> np.ndarray:
+        """Vertex numbers of the triangles, shape (m, 3), counter-clockwise."""
+        return self.net()[0]
+
+    def wet(self, shoreline: Shoreline, inner: np.ndarray) -> np.ndarray:
+        """Return the triangles that lie in the water.
+
+        Parameters
+        ----------
+        shoreline : Shoreline
+            Its rings are among the lines.
+        inner : (n,) array of bool
+            Vertices known to lie in the water, on no line.
+
+        Returns
+        -------
+        (m, 3) array of int
+            Vertex numbers, counter-clockwise; a needle's area may come out zero by rounding.
+
+        Notes
+        -----
+        All triangles at an inner vertex are wet, and what hangs together with them without a line
+        between. The rest falls into parts, each judged by its largest triangle: the centroid of a
+        sliver between vertices on one line may fall on either side by rounding.
+        """
+        triangles, beside = self.net()
+        points, fixed = self.points, self.fixed
+        inner = inner.copy()
+        inner[fixed] = False  # what has come to lie on a line
+        wet = inner[triangles[:, 0]] | inner[triangles[:, 1]] | inner[triangles[:, 2]]
+        rest = np.flatnonzero(~wet)
+        wet[rest] = _judged(rest, wet, triangles, beside, points, fixed, shoreline)
+        return np.asarray(triangles[wet])
 
     @property
     def fixed(self) -> np.ndarray:
@@ -110,6 +129,54 @@ class Mesh:
             for vertex in (piece.v1 - _SUPER, piece.v2 - _SUPER):
                 ends.setdefault(vertex, []).extend(line for line in lines if vertex not in line)
         return {vertex: sorted(set(lines)) for vertex, lines in ends.items() if lines}
+
+
+def _judged(
+    rest: np.ndarray,
+    wet: np.ndarray,
+    triangles: np.ndarray,
+    beside: np.ndarray,
+    points: np.ndarray,
+    fixed: np.ndarray,
+    shoreline: Shoreline,
+) -> np.ndarray:
+    """Tell which of the triangles that have no inner vertex lie in the water."""
+    part, seeded = _parts(rest, wet, triangles, beside, edge_keys(fixed, len(points)), len(points))
+    areas = plan_areas(points, triangles[rest])
+    by_size = np.argsort(areas, kind="stable")
+    largest = np.empty(part.max(initial=-1) + 1, np.int64)
+    largest[part[by_size]] = by_size
+    centroids = points[triangles[rest[largest]]].mean(axis=1)
+    found = shoreline.contains(centroids) & (areas[largest] > NOTHING_M2)
+    found[part[seeded]] = True
+    return np.asarray(found[part])
+
+
+def _parts(
+    rest: np.ndarray,
+    wet: np.ndarray,
+    triangles: np.ndarray,
+    beside: np.ndarray,
+    lines: np.ndarray,
+    count: int,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the part each triangle belongs to between lines, and which touch wet ones."""
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+
+    across, corner = beside[rest], triangles[rest]
+    keys = edge_keys(np.stack([corner, np.roll(corner, -1, axis=1)], axis=-1).reshape(-1, 2), count)
+    passable = (across >= 0) & ~np.isin(keys, lines).reshape(-1, 3)
+    one, side = np.nonzero(passable)
+    other = across[one, side]
+    seeded = np.zeros(len(rest), bool)
+    seeded[one[wet[other]]] = True
+    place = np.searchsorted(rest, other)
+    within = ~wet[other]
+    links = coo_matrix(
+        (np.ones(np.count_nonzero(within), bool), (one[within], place[within])), (len(rest),) * 2
+    )
+    return connected_components(links, directed=False)[1], seeded
 
 
 def stiffness(points: np.ndarray, triangles: np.ndarray) -> Any:

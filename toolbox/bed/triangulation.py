@@ -8,16 +8,13 @@ import numpy as np
 from toolbox.bed.constraints import Constraints
 from toolbox.layers import Breaklines, Shoreline, Soundings, Tin, VertexKind
 from toolbox.layers.crs import check_same_crs
-from toolbox.reduction.cleaning import reject_outside
+from toolbox.layers.tin import plan_areas
 from toolbox.tool import tool
 
 if TYPE_CHECKING:
     from toolbox.bed.mesh import Mesh
 
 __all__ = ["triangulate"]
-
-NOTHING_M2 = 1e-6
-"""A part of the triangulation below this is rounding between points on one line."""
 
 
 @tool("Triangulated lake bed")
@@ -72,46 +69,25 @@ def triangulate(
     from toolbox.bed.mesh import Mesh
 
     check_same_crs(shoreline=shoreline, soundings=soundings, breaklines=breaklines)
-    used = reject_outside(soundings, shoreline).kept
-    plan = Constraints.of(used, shoreline, breaklines, duplicates)
+    place, depth = soundings.coordinates, soundings.depth
+    used = ~soundings.flag & shoreline.contains(place)
+    plan = Constraints.of(place[used], depth[used], shoreline, breaklines, duplicates)
     mesh = Mesh(plan.points, plan.edges)
     plan = plan.after(mesh)
-    notes = plan.notes + _unused(soundings, used)
+    notes = plan.notes + _unused(int(np.count_nonzero(~used)))
     if cure_flats:
         plan, cured = _cure(mesh, plan, shoreline, breaklines)
         notes += cured
     return _bed(mesh, plan, shoreline, notes)
 
 
-def _unused(soundings: Soundings, used: Soundings) -> tuple[str, ...]:
-    outside = len(soundings) - len(used)
-    return (f"{outside} soundings flagged or outside the water were not used",) if outside else ()
+def _unused(count: int) -> tuple[str, ...]:
+    return (f"{count} soundings flagged or outside the water were not used",) if count else ()
 
 
-def _wet(mesh: "Mesh", points: np.ndarray, shoreline: Shoreline) -> np.ndarray:
-    """Triangles that lie in the water, shape (m, 3).
-
-    The lines keep each part of the triangulation wholly in or wholly out, so a part is judged by
-    its largest triangle: the centroid of a sliver may fall on either side by rounding.
-    """
-    import shapely
-
-    triangles, part = mesh.triangles, mesh.patches()
-    areas = _doubled_areas(points, triangles) / 2
-    by_size = np.argsort(areas, kind="stable")
-    largest = np.empty(part.max() + 1, np.int64)
-    largest[part[by_size]] = by_size
-    centroids = points[triangles[largest]].mean(axis=1)
-    shapely.prepare(shoreline.polygons)
-    wet = shapely.contains_xy(shoreline.polygons, *centroids.T) & (areas[largest] > NOTHING_M2)
-    return np.asarray(triangles[wet[part] & (areas > 0)])
-
-
-def _doubled_areas(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
-    a, b, c = (points[triangles[:, corner]] for corner in range(3))
-    return np.asarray(
-        (b[:, 0] - a[:, 0]) * (c[:, 1] - a[:, 1]) - (b[:, 1] - a[:, 1]) * (c[:, 0] - a[:, 0])
-    )
+def _in_water(plan: Constraints) -> np.ndarray:
+    """Vertices known to lie in the water, on no line."""
+    return np.asarray((plan.kind == VertexKind.SOUNDING) | (plan.kind == VertexKind.INFERRED))
 
 
 def _cure(
@@ -120,25 +96,25 @@ def _cure(
     """Put a vertex on the middle of every false level edge."""
     from toolbox.bed import flats
 
-    triangles = _wet(mesh, plan.points, shoreline)
+    triangles = mesh.wet(shoreline, _in_water(plan))
     level = np.where(plan.kind == VertexKind.SOUNDING, np.nan, plan.depth)
     fixed = mesh.fixed
     edges = flats.false_level_edges(triangles, fixed, level)
     enclosed = flats.enclosed_triangles(triangles, fixed, level)
     if not len(edges) + len(enclosed):
         return plan, ()
-    flat = flats.flat_triangles(triangles, level)
-    areas = _doubled_areas(plan.points, triangles) / 2
+    flat = triangles[flats.flat_triangles(triangles, level)]
+    area = plan_areas(plan.points, flat).sum()
     middles = np.vstack([plan.points[edges].mean(axis=1), plan.points[enclosed].mean(axis=1)])
     first = np.r_[edges[:, 0], enclosed[:, 0]]
     mesh.add(middles)
     cured = plan.joined(middles, _inferred(middles, plan.kind[first], plan, shoreline))
     if breaklines:
         cured = _between_isobaths(mesh, cured, shoreline, breaklines)
-    share = areas[flat].sum() / areas.sum()
+    share = area / shoreline.polygons.area
     note = (
-        f"{int(flat.sum())} flat triangles ({areas[flat].sum():.0f} m2 on the map, {share:.2%} of "
-        f"the water) were cured by {len(middles)} inferred depths"
+        f"{len(flat)} flat triangles ({area:.0f} m2 on the map, {share:.2%} of the water) were "
+        f"cured by {len(middles)} inferred depths"
     )
     return cured, (note,)
 
@@ -156,10 +132,9 @@ def _inferred(
 
 def _measured(plan: Constraints, shoreline: Shoreline) -> tuple[np.ndarray, np.ndarray]:
     """Places (k, 2) and depths (k,) of all that was measured in the water."""
-    import shapely
-
-    known = (plan.kind == VertexKind.SOUNDING) | (plan.kind == VertexKind.BREAKLINE)
-    known &= np.isfinite(plan.depth) & shapely.contains_xy(shoreline.polygons, *plan.points.T)
+    known = plan.kind == VertexKind.SOUNDING
+    drawn = np.flatnonzero((plan.kind == VertexKind.BREAKLINE) & np.isfinite(plan.depth))
+    known[drawn] = shoreline.contains(plan.points[drawn])
     return plan.points[known], plan.depth[known]
 
 
@@ -175,9 +150,8 @@ def _between_isobaths(
         depth[new] = flats.within_isobaths(
             plan.points[new], depth[new], breaklines, shoreline.depth
         )
-        depth = flats.infer_between(
-            plan.points, _wet(mesh, plan.points, shoreline), depth, new & np.isnan(depth)
-        )
+        triangles = mesh.wet(shoreline, _in_water(plan))
+        depth = flats.infer_between(plan.points, triangles, depth, new & np.isnan(depth))
     return replace(plan, depth=depth)
 
 
@@ -185,9 +159,11 @@ def _bed(mesh: "Mesh", plan: Constraints, shoreline: Shoreline, notes: tuple[str
     """Drop what lies outside the water and infer the depths along open edges."""
     from toolbox.bed.flats import carried_to
 
-    triangles = _wet(mesh, plan.points, shoreline)
-    used = np.unique(triangles)
-    depth = plan.depth.copy()
+    triangles = mesh.wet(shoreline, _in_water(plan))
+    triangles = triangles[plan_areas(plan.points, triangles) > 0]
+    touched = np.zeros(len(plan.depth), bool)
+    touched[triangles] = True
+    used, depth = np.flatnonzero(touched), plan.depth.copy()
     unknown = used[np.isnan(depth[used])]
     if len(unknown):
         depth[unknown] = carried_to(plan.points[unknown], *_measured(plan, shoreline), shoreline)

@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, Any
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.bed_file import read_bed, write_bed
+from toolbox.formats.casts_file import read_casts
 from toolbox.formats.delimited import numbers, read_delimited, write_delimited
 from toolbox.formats.geotiff import read_grid, write_grid
+from toolbox.formats.nmea import read_nmea
 from toolbox.formats.paths import existing_file
 from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import VECTOR_SUFFIXES, write_features
-from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
+from toolbox.layers import Breaklines, CastLog, Grid, Shoreline, Soundings, Table, Tin, TrackLog
 from toolbox.tool import checked
 
 if TYPE_CHECKING:
@@ -61,6 +63,8 @@ READERS: dict[type, Callable[..., Any]] = {
     Soundings: read_soundings,
     Shoreline: read_shoreline,
     Breaklines: read_breaklines,
+    CastLog: read_casts,
+    TrackLog: read_nmea,
     Tin: read_bed,
     Grid: read_grid,
     Table: read_table,

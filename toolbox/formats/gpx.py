@@ -16,11 +16,10 @@ import numpy as np
 
 from toolbox.errors import InputFileError
 from toolbox.formats.paths import existing_file
-from toolbox.formats.soundings_file import Unit
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs, project, working_crs
 from toolbox.tool import checked
-from toolbox.units import convert
+from toolbox.units import Unit, convert
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -7,11 +7,12 @@ import numpy as np
 
 from toolbox.errors import InputFileError
 from toolbox.formats.paths import existing_file
-from toolbox.formats.soundings_file import Unit, depths_of
+from toolbox.formats.soundings_file import depths_of
 from toolbox.formats.vector import read_features
 from toolbox.layers import Breaklines, Shoreline
 from toolbox.layers.crs import project_shapes, working_crs
 from toolbox.tool import Range, checked
+from toolbox.units import Unit
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

@@ -8,18 +8,20 @@ import numpy as np
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import numbers
+from toolbox.formats.gpx import read_gpx
+from toolbox.formats.paths import existing_file
 from toolbox.formats.places import read_places
 from toolbox.layers import Soundings
+from toolbox.layers.crs import parse_crs
 from toolbox.tool import Range, checked
-from toolbox.units import convert
+from toolbox.units import Unit, convert
 
 if TYPE_CHECKING:
     import pandas as pd
     from pyproj import CRS
 
-__all__ = ["Unit", "depths_of", "read_soundings"]
+__all__ = ["depths_of", "read_soundings"]
 
-Unit = Literal["m", "cm", "ft", "survey_foot", "fathom"]
 _TEXTS = ("line", "source", "flag", "reason")
 _NUMBERS = (
     "sd",
@@ -64,7 +66,7 @@ def read_soundings(
     Parameters
     ----------
     path : Path
-        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet.
+        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet or GPX.
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
@@ -112,6 +114,8 @@ def read_soundings(
     InputFileError
         If the file is not what it should be; the message names the line or the columns.
     """
+    if path.suffix.lower() == ".gpx":
+        return _waypoints(path, unit, into)
     places = read_places(
         path,
         crs=crs,
@@ -214,6 +218,11 @@ def _thirds(frame: "pd.DataFrame", path: Path) -> np.ndarray:
     if not shapely.has_z(shapes).all():
         raise InputFileError(f"{path}: the points have no third coordinate")
     return np.asarray(shapely.get_z(shapes))
+
+
+def _waypoints(path: Path, unit: Unit | None, into: str | None) -> Soundings:
+    soundings = read_gpx(existing_file(path), unit=unit or "m")
+    return soundings if into is None else soundings.to_crs(parse_crs(into))
 
 
 def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:

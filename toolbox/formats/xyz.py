@@ -15,12 +15,11 @@ from toolbox.errors import InputFileError, TooLargeError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import Layout, find_layout
 from toolbox.formats.paths import existing_file
-from toolbox.formats.soundings_file import Unit
 from toolbox.layers import Soundings
 from toolbox.layers.crs import is_metric, parse_crs, project, working_crs
 from toolbox.reduction.cell_table import CellTable
 from toolbox.tool import Range, checked
-from toolbox.units import convert
+from toolbox.units import Unit, convert
 
 if TYPE_CHECKING:
     from pyproj import CRS

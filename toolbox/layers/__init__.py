@@ -7,5 +7,16 @@ from toolbox.layers.shoreline import Shoreline
 from toolbox.layers.soundings import Soundings
 from toolbox.layers.table import Table
 from toolbox.layers.tin import Tin, VertexKind
+from toolbox.layers.track import TrackLog
 
-__all__ = ["Breaklines", "CastLog", "Grid", "Shoreline", "Soundings", "Table", "Tin", "VertexKind"]
+__all__ = [
+    "Breaklines",
+    "CastLog",
+    "Grid",
+    "Shoreline",
+    "Soundings",
+    "Table",
+    "Tin",
+    "TrackLog",
+    "VertexKind",
+]

@@ -94,6 +94,13 @@ class Shoreline:
         """The islands' rings."""
         return [ring for part in self.polygons.geoms for ring in part.interiors]
 
+    def contains(self, coordinates: np.ndarray) -> np.ndarray:
+        """Tell which places, shape (n, 2), lie in the water; one on its edge does not."""
+        import shapely
+
+        shapely.prepare(self.polygons)
+        return np.asarray(shapely.contains_xy(self.polygons, *np.asarray(coordinates).T))
+
     def ground_area(self) -> float:
         """Area of the water on the ground, islands left out, m2 (geodesic; plane on a plane)."""
         import shapely

@@ -145,8 +145,10 @@ class Soundings:
     @property
     def coordinates(self) -> np.ndarray:
         """Easting and northing, shape (n, 2), m; NaN where there is no place."""
-        points = self.frame.geometry
-        return np.column_stack([points.x.to_numpy(), points.y.to_numpy()])
+        import shapely
+
+        points = self.frame.geometry.to_numpy()
+        return np.column_stack([shapely.get_x(points), shapely.get_y(points)])
 
     @property
     def kept(self) -> "Soundings":

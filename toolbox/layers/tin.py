@@ -12,13 +12,21 @@ from toolbox.layers.crs import areal_scale, check_projected, is_plane
 if TYPE_CHECKING:
     from pyproj import CRS
 
-__all__ = ["Tin", "VertexKind", "edge_keys"]
+__all__ = ["Tin", "VertexKind", "edge_keys", "plan_areas"]
 
 
 def edge_keys(pairs: np.ndarray, count: int) -> np.ndarray:
     """Give each undirected edge a number: `pairs` (k, 2) of vertex numbers below `count`."""
     pairs = pairs.astype(np.int64)
     return np.asarray(pairs.min(axis=1) * count + pairs.max(axis=1))
+
+
+def plan_areas(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
+    """Return the areas of triangles (m, 3) between points (n, 2), positive counter-clockwise."""
+    (a, b, c), (easting, northing) = triangles.T.copy(), points.T.copy()
+    east, north = easting[a], northing[a]
+    across = (easting[b] - east) * (northing[c] - north)
+    return np.asarray((across - (northing[b] - north) * (easting[c] - east)) / 2)
 
 
 class VertexKind(IntEnum):
@@ -108,9 +116,7 @@ class Tin:
 
     def areas(self) -> np.ndarray:
         """Plan area of each triangle on the map, shape (m,), m2."""
-        a, b, c = (self.vertices[self.triangles[:, corner]] for corner in range(3))
-        u, v = b - a, c - a
-        return np.asarray(0.5 * (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]))
+        return plan_areas(self.vertices, self.triangles)
 
     def ground_areas(self) -> np.ndarray:
         """Plan area of each triangle on the ground, shape (m,), m2.
@@ -137,13 +143,14 @@ class Tin:
 
     def boundary(self) -> np.ndarray:
         """Directed edges of the rim, shape (k, 2), the bed to the left of each."""
-        edges = np.vstack(
-            [self.triangles[:, [0, 1]], self.triangles[:, [1, 2]], self.triangles[:, [2, 0]]]
-        )
-        edges = edges.astype(np.int64)
-        count = len(self.depth)
-        forward, backward = edges[:, 0] * count + edges[:, 1], edges[:, 1] * count + edges[:, 0]
-        return np.asarray(edges[~np.isin(forward, backward)])
+        start = self.triangles.T.ravel().astype(np.int64)
+        end = np.roll(self.triangles, -1, axis=1).T.ravel()
+        key = edge_keys(np.column_stack([start, end]), len(self.depth))
+        order = np.argsort(key, kind="stable")
+        # an edge inside the bed is there twice, once in each direction
+        change = np.r_[True, np.diff(key[order]) != 0, True]
+        lone = np.sort(order[change[:-1] & change[1:]])
+        return np.column_stack([start[lone], end[lone]])
 
     @property
     def shore_depth(self) -> float | None:

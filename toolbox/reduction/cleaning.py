@@ -1,14 +1,93 @@
 """Cleaning: soundings that cannot be right are flagged with a reason, never deleted."""
 
+from typing import Annotated
+
 import numpy as np
 
-from toolbox.layers import Shoreline, Soundings
+from toolbox.layers import Shoreline, Soundings, Table
 from toolbox.layers.crs import check_same_crs
-from toolbox.tool import tool
+from toolbox.reduction.contradictions import reject_wrong_stretches
+from toolbox.reduction.echoes import reject_double_echoes, reject_plant_tops, reject_spikes
+from toolbox.reduction.overrides import apply_overrides
+from toolbox.reduction.planes import reject_lone_outliers
+from toolbox.reduction.readings import (
+    reject_duplicates,
+    reject_no_bottom,
+    reject_out_of_range,
+)
+from toolbox.reduction.standing import reject_stationary
+from toolbox.tool import Range, tool
 
-__all__ = ["reject_outside"]
+__all__ = ["clean", "reject_outside"]
 
 OUTSIDE = "outside the water"
+
+_Depth = Annotated[float, Range("m")]
+
+
+@tool("Soundings cleaned")
+def clean(
+    soundings: Soundings,
+    shoreline: Shoreline | None = None,
+    overrides: Table | None = None,
+    *,
+    status: str | None = None,
+    min_depth: _Depth | None = None,
+    max_depth: _Depth | None = None,
+    sigmas: Annotated[float, Range("", above=0)] = 4.0,
+) -> Soundings:
+    """Flag all soundings that cannot be right, each with its first reason.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        The survey: the more of its lines, the better they can judge each other.
+    shoreline : Shoreline, optional
+        The water they should lie in.
+    overrides : Table, optional
+        What a person keeps and rejects, see `apply_overrides`.
+    status : str, optional
+        Column in which the instrument says A for a valid reading.
+    min_depth : float, optional
+        Least depth that is possible.
+    max_depth : float, optional
+        Greatest depth that is possible.
+    sigmas : float
+        How many times the line's own roughness is out of the line, see `reject_spikes`.
+
+    Returns
+    -------
+    Soundings
+        As many as before, in the same order, with the same depths.
+
+    Raises
+    ------
+    LayerError
+        If the layers lie in different CRS, or the overrides do not fit.
+    ParameterError
+        If there is no such column, or no depth between the limits.
+
+    Notes
+    -----
+    In this order, so that no tool judges by what an earlier one has rejected: what a person
+    rejects; outside the water; no bottom; out of range; duplicates; repeated positions; double
+    echoes, plant tops and spikes along the line; points of no line unlike those around them;
+    stretches that are double echoes or contradict other lines. At the end a person's list is
+    applied once more, and overrides everything.
+    """
+    if overrides is not None:
+        notes = soundings.notes
+        soundings = Soundings(apply_overrides(soundings, overrides).frame, notes)
+    if shoreline is not None:
+        soundings = reject_outside(soundings, shoreline)
+    soundings = reject_no_bottom(soundings, status=status)
+    soundings = reject_out_of_range(soundings, min_depth=min_depth, max_depth=max_depth)
+    soundings = reject_stationary(reject_duplicates(soundings))
+    soundings = reject_double_echoes(soundings, sigmas=sigmas)
+    soundings = reject_plant_tops(soundings, sigmas=sigmas)
+    soundings = reject_spikes(soundings, sigmas=sigmas)
+    soundings = reject_wrong_stretches(reject_lone_outliers(soundings))
+    return soundings if overrides is None else apply_overrides(soundings, overrides)
 
 
 @tool("Reject soundings outside the water")
@@ -36,10 +115,7 @@ def reject_outside(soundings: Soundings, shoreline: Shoreline) -> Soundings:
     -----
     A sounding exactly on the water's edge counts as outside: the depth there is the shoreline's.
     """
-    import shapely
-
     check_same_crs(shoreline=shoreline, soundings=soundings)
     place = soundings.coordinates
-    shapely.prepare(shoreline.polygons)
-    inside = shapely.contains_xy(shoreline.polygons, place[:, 0], place[:, 1])
-    return soundings.reject(np.isfinite(place).all(axis=1) & ~inside, OUTSIDE)
+    known = np.isfinite(place).all(axis=1)
+    return soundings.reject(known & ~shoreline.contains(place), OUTSIDE)

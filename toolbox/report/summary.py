@@ -25,13 +25,15 @@ CAUTIONS = (
 _FILES = (
     (
         "lakebed.gpkg",
-        "layers: shoreline, soundings (rejected ones too), bed vertices and triangles",
+        "layers: shoreline, soundings (rejected ones too), crossings, bed",
     ),
     ("depth.tif", "depth below the datum, m, positive down"),
     ("slope.tif", "slope of the bed"),
     ("surface_area_ratio.tif", "surface area over plan area (rugosity)"),
     ("distance_to_sounding.tif", "distance to the nearest sounding, m"),
     ("hypsography.csv", "area and volume by depth"),
+    ("crossings.csv", "what the crossings of lines say of the survey"),
+    ("line_offsets.csv", "how far each line lies from the others"),
     ("morphometry.csv", "figures of the water as a whole, with their formulas"),
     ("map.png", "the bed as a picture"),
     ("lineage.json", "inputs, settings, versions, counts and assumptions"),
@@ -46,6 +48,7 @@ def write_summary(
     title: str,
     soundings: Soundings,
     morphometry: Table,
+    checks: Table | None,
     distance: Grid | None,
     notes: list[str],
     origin: dict[str, Any],
@@ -63,6 +66,8 @@ def write_summary(
         All of them.
     morphometry : Table
         Figures of the water.
+    checks : Table or None
+        What crossings of lines say: a name, then ``value`` and ``unit`` in each row.
     distance : Grid or None
         Distance to the nearest sounding, m.
     notes : list of str
@@ -74,7 +79,7 @@ def write_summary(
     sections = (
         (one_line(title), _provenance(origin, datum)),
         ("Figures", _figures(morphometry)),
-        ("How far to trust it", _trust(soundings, distance)),
+        ("How far to trust it", _trust(soundings, checks, distance)),
         ("Assumed, mended, inferred", notes or ["nothing"]),
         ("Files", files),
         ("Cautions", list(CAUTIONS)),
@@ -98,12 +103,14 @@ def _provenance(origin: dict[str, Any], datum: dict[str, Any]) -> list[str]:
     return [f"{what}: {one_line(text)}" for what, text in told.items() if text]
 
 
-def _figures(morphometry: Table) -> list[str]:
-    frame = morphometry.frame
-    rows = zip(frame["measure"], morphometry.column("value"), frame["unit"], strict=True)
+def _figures(table: Table) -> list[str]:
+    """One line for each row of a table whose first column says what its value is."""
+    names = table.frame.iloc[:, 0]
+    rows = zip(names, table.column("value"), table.frame["unit"], strict=True)
     return [
-        f"{measure:26}{_rounded(value):>14} {'' if unit == '1' else unit}"
-        for measure, value, unit in rows
+        f"{name:34}{_rounded(value):>14} {'' if unit == '1' else unit}".rstrip()
+        for name, value, unit in rows
+        if value == value
     ]
 
 
@@ -111,10 +118,15 @@ def _rounded(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 100 or value == round(value) else f"{value:.3g}"
 
 
-def _trust(soundings: Soundings, distance: Grid | None) -> list[str]:
+def _trust(soundings: Soundings, checks: Table | None, distance: Grid | None) -> list[str]:
     kept = int((~soundings.flag).sum())
     lines = [f"{len(soundings):,} soundings, {kept:,} kept, {len(soundings) - kept:,} rejected"]
     lines += [f"rejected: {count:,} {reason}" for reason, count in soundings.rejections().items()]
+    if checks is not None:
+        lines += [
+            "where lines cross, the depths of one less those of the other:",
+            *_figures(checks),
+        ]
     if distance is not None:
         half, most = np.nanquantile(distance.values, [0.5, 0.95])
         lines.append(

@@ -1,10 +1,8 @@
 """Run: the whole job, step by step, as the method section of a report would tell it."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-
-import numpy as np
 
 from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
@@ -15,46 +13,45 @@ from toolbox.formats.delimited import write_delimited
 from toolbox.formats.doors import shoreline_frame
 from toolbox.formats.geotiff import write_grid
 from toolbox.formats.paths import new_folder
-from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
-from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import write_features
-from toolbox.layers import Breaklines, Grid, Shoreline, Soundings, Table, Tin
-from toolbox.layers.crs import areal_scale
-from toolbox.reduction.cleaning import reject_outside
-from toolbox.reduction.water_level import reduce_to_datum
+from toolbox.layers import Grid, Soundings, Table, Tin
+from toolbox.reduction.crossings import find_crossings
+from toolbox.reduction.quality import crossing_statistics, line_offsets
+from toolbox.reduction.spread import estimate_spread
+from toolbox.reduction.thinning import thin
 from toolbox.report.figures import write_map
 from toolbox.report.summary import write_summary
 from toolbox.survey.lineage import Lineage
-from toolbox.survey.settings import Settings, Source
+from toolbox.survey.reduce import Inputs, read_inputs
+from toolbox.survey.settings import Settings
 from toolbox.terrain.ruggedness import surface_area_ratio
 from toolbox.terrain.slope import slope
 from toolbox.volume.hypsography import hypsography
 from toolbox.volume.morphometry import morphometry
 
-__all__ = ["STAGES", "Inputs", "read_inputs", "run"]
+__all__ = ["STAGES", "run"]
 
-STAGES = ("reading", "triangulating", "gridding", "terrain", "tables", "writing")
+STAGES = ("reading", "checking", "triangulating", "gridding", "terrain", "tables", "writing")
 """What a run tells its watcher, in order."""
 
 LINEAGE = "lineage.json"
-
-_SCALE_TOLERANCE = 0.01  # a local CRS keeps within a fraction of this
 
 Watch = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Inputs:
-    """What a survey starts from, in one CRS and at one water level."""
+class _Checks:
+    """What the lines of a survey say of each other."""
 
-    shoreline: Shoreline
-    soundings: Soundings
-    breaklines: Breaklines | None
+    crossings: Table
+    statistics: Table
+    offsets: Table
 
 
 @dataclass(frozen=True)
 class _Results:
     inputs: Inputs
+    checks: _Checks | None
     bed: Tin
     grids: tuple[Grid, ...]
     hypsography: Table
@@ -87,7 +84,10 @@ def run(
     with new_folder(out, overwrite=overwrite) as folder:
         watch("reading")
         inputs = read_inputs(settings, lineage)
-        results = _compute(settings, inputs, lineage, watch)
+        watch("checking")
+        inputs = _with_spread(inputs, lineage)
+        checks = _check_lines(inputs.soundings, lineage)
+        results = _compute(settings, inputs, checks, lineage, watch)
         watch("writing")
         _write(settings, results, lineage, folder)
     return lineage
@@ -102,81 +102,40 @@ def _check_replaceable(settings: Settings, out: Path) -> None:
             raise OutputError(f"{out} holds an input of the survey, {path.name}; write elsewhere")
 
 
-def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
-    """Read all layers of a survey, project them to its CRS and reduce depths to its datum."""
-    water = settings.water
-    shoreline = read_shoreline(
-        water.shoreline,
-        crs=water.shoreline_crs,
-        layer=water.layer,
-        where=water.where,
-        depth=settings.shore_depth,
-        open_edges=water.open_edges,
-        open_within=water.open_within,
-        into=water.crs,
-    )
-    notes = shoreline.notes + _scale_note(shoreline)
-    lineage.step("read shoreline", notes, file=str(water.shoreline))
-    parts = [_read_source(source, settings, shoreline, lineage) for source in settings.soundings]
-    soundings = reject_outside(Soundings.joined(parts), shoreline)
-    lineage.rejected(soundings)
-    lineage.step(
-        "reject outside", soundings_in=len(soundings), soundings_kept=int((~soundings.flag).sum())
-    )
-    return Inputs(shoreline, soundings, _read_breaklines(settings, shoreline, lineage))
+def _with_spread(inputs: Inputs, lineage: Lineage) -> Inputs:
+    """State how sure each sounding is."""
+    soundings = estimate_spread(inputs.soundings)
+    lineage.step("spread", soundings.notes[len(inputs.soundings.notes) :])
+    return replace(inputs, soundings=soundings)
 
 
-def _scale_note(shoreline: Shoreline) -> tuple[str, ...]:
-    """Warn where a metre on the map is not a metre on the ground."""
-    middle = np.array(shoreline.polygons.centroid.coords)
-    scale = float(np.sqrt(areal_scale(shoreline.crs, middle)[0]))
-    if abs(scale - 1) < _SCALE_TOLERANCE:
-        return ()
-    name = shoreline.crs.name if shoreline.crs else "a plane"
-    return (
-        f"in {name} a metre on the ground is {scale:.3f} m on the map: areas and volumes are "
-        f"corrected, but slopes and distances are off by that much; set water.crs to a local CRS",
-    )
-
-
-def _read_source(
-    source: Source, settings: Settings, shoreline: Shoreline, lineage: Lineage
-) -> Soundings:
-    options = source.model_dump(exclude={"file", "kind", "source", "water_level"})
-    assert shoreline.crs is not None  # every reader makes sure of it
-    options |= {"datum": settings.datum.elevation, "into": shoreline.crs.to_wkt()}
-    soundings = read_soundings(source.file, **options)
-    if source.water_level is not None and settings.datum.elevation is not None:
-        soundings = reduce_to_datum(
-            soundings, water_level=source.water_level, datum=settings.datum.elevation
-        )
-    record = np.arange(1, len(soundings) + 1)
-    numbered = soundings.frame.assign(source=source.source, file=source.file.name, record=record)
-    lineage.step(
-        "read soundings", soundings.notes, file=str(source.file), soundings_out=len(soundings)
-    )
-    return Soundings(numbered, soundings.notes)
-
-
-def _read_breaklines(
-    settings: Settings, shoreline: Shoreline, lineage: Lineage
-) -> Breaklines | None:
-    source = settings.bed.breaklines
-    if source is None:
+def _check_lines(soundings: Soundings, lineage: Lineage) -> _Checks | None:
+    """Compare depths where lines cross; None if none do."""
+    crossings = find_crossings(soundings)
+    lineage.step("crossings", crossings.notes, crossings=len(crossings.frame))
+    if not len(crossings.frame):
         return None
-    options = source.model_dump(exclude={"file"})
-    assert shoreline.crs is not None
-    options |= {"datum": settings.datum.elevation, "into": shoreline.crs.to_wkt()}
-    lines = read_breaklines(source.file, **options)
-    lineage.step("read breaklines", lines.notes, file=str(source.file), lines=len(lines.lines))
-    return lines
+    return _Checks(crossings, crossing_statistics(crossings), line_offsets(crossings))
 
 
-def _compute(settings: Settings, inputs: Inputs, lineage: Lineage, watch: Watch) -> _Results:
+def _thinned(settings: Settings, soundings: Soundings, lineage: Lineage) -> Soundings:
+    if settings.thinning.cell is None:
+        return soundings
+    thinned = thin(soundings, cell=settings.thinning.cell, by=settings.thinning.by)
+    kept = int((~soundings.flag).sum())
+    lineage.step(
+        "thin", thinned.notes[len(soundings.notes) :], soundings_in=kept, cells=len(thinned)
+    )
+    return thinned
+
+
+def _compute(
+    settings: Settings, inputs: Inputs, checks: _Checks | None, lineage: Lineage, watch: Watch
+) -> _Results:
     make = settings.make
     watch("triangulating")
     bed = triangulate(
-        inputs.soundings,
+        _thinned(settings, inputs.soundings, lineage),
         inputs.shoreline,
         inputs.breaklines,
         duplicates=settings.bed.duplicates,
@@ -197,7 +156,7 @@ def _compute(settings: Settings, inputs: Inputs, lineage: Lineage, watch: Watch)
     measures = morphometry(bed)
     lineage.step("hypsography", table.notes, rows=len(table.frame))
     lineage.step("morphometry", measures.notes, rows=len(measures.frame))
-    return _Results(inputs, bed, grids, table, measures)
+    return _Results(inputs, checks, bed, grids, table, measures)
 
 
 def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path) -> None:
@@ -205,6 +164,8 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
     write_features(shoreline_frame(results.inputs.shoreline), layers, layer="shoreline")
     write_features(results.inputs.soundings.frame, layers, layer="soundings", append=True)
     write_bed(results.bed, layers, append=True)
+    if results.checks is not None:
+        _write_checks(results.checks, results.inputs, layers, folder)
     for grid in results.grids:
         write_grid(grid, folder / f"{grid.name}.tif")
     write_delimited(results.hypsography.frame, folder / "hypsography.csv")
@@ -222,9 +183,21 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
         title=title,
         soundings=results.inputs.soundings,
         morphometry=results.morphometry,
+        checks=results.checks.statistics if results.checks else None,
         distance=results.grids[-1] if len(results.grids) > 3 else None,
         notes=lineage.notes,
         origin=settings.origin.model_dump(),
         datum=settings.datum.model_dump(),
     )
     lineage.write(folder / LINEAGE)
+
+
+def _write_checks(checks: _Checks, inputs: Inputs, layers: Path, folder: Path) -> None:
+    import geopandas
+
+    frame = checks.crossings.frame
+    places = geopandas.points_from_xy(frame["easting"], frame["northing"])
+    points = geopandas.GeoDataFrame(frame, geometry=places, crs=inputs.shoreline.crs)
+    write_features(points, layers, layer="crossings", append=True)
+    write_delimited(checks.statistics.frame, folder / "crossings.csv")
+    write_delimited(checks.offsets.frame, folder / "line_offsets.csv")

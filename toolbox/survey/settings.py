@@ -19,9 +19,8 @@ from pydantic import (
 
 from toolbox.errors import InputFileError, LayerError, ParameterError, SettingsError
 from toolbox.formats.paths import existing_file
-from toolbox.formats.soundings_file import Unit
 from toolbox.layers.crs import check_projected, parse_crs
-from toolbox.units import parse_quantity
+from toolbox.units import Unit, parse_quantity
 
 __all__ = ["Settings", "load_settings"]
 
@@ -78,6 +77,7 @@ Width = Annotated[
     Field(gt=0),
     WithJsonSchema({"anyOf": [{"type": "number", "exclusiveMinimum": 0}, _TEXT]}),
 ]
+Degrees = Annotated[float, Field(ge=-180, le=180)]
 Input = Annotated[Path, AfterValidator(_beside)]
 Crs = Annotated[str, AfterValidator(_known_crs)]
 WorkCrs = Annotated[Crs, AfterValidator(_metric_crs)]
@@ -115,6 +115,9 @@ class Datum(_Section):
 
     elevation: Metres | None = Field(None, description="Elevation of the datum water level, m.")
     name: str = Field("", max_length=300, description="What elevations refer to.")
+    record: Input | None = Field(
+        None, description="Water levels over time, for logs: a table of time and level_m."
+    )
 
 
 class _Depths(_Section):
@@ -129,24 +132,104 @@ class _Depths(_Section):
 
 
 class Source(_Depths):
-    """One file of soundings."""
+    """One file of soundings, and what its depths need to become depths below the datum."""
 
-    kind: Literal["points"] = Field("points", description="What the file holds.")
+    kind: Literal["points", "casts", "nmea"] = Field(
+        "points",
+        description="What the file holds: points, a cast log, or an NMEA 0183 log.",
+    )
     source: Literal["point", "track", "plummet", "cast"] = Field(
-        "point", description="How the depths were taken."
+        "point", description="How the depths of points were taken."
     )
     easting: str | None = Field(None, description="Column of eastings or longitudes.")
     northing: str | None = Field(None, description="Column of northings or latitudes.")
     delimiter: str | None = Field(None, description="Between columns of text.")
     decimal: Literal[".", ","] | None = Field(None, description="Decimal mark of text.")
     encoding: str = Field("utf-8-sig", description="Encoding of text.")
-    water_level: Metres | None = Field(
-        None, description="Elevation of the water the depths were read on; if left out, the datum."
+    pegs: Input | None = Field(
+        None, description="Named points, for casts and for readings by peg, bearing and distance."
     )
+    declination: Degrees | None = Field(
+        None, description="East of true north, if bearings are magnetic."
+    )
+    pings: Input | None = Field(None, description="casts: the readings of the casts.")
+    wrap: Width | None = Field(None, description="casts: line on one wrap, if they count wraps.")
+    longest: Width | None = Field(None, description="casts: the line that the tackle holds.")
+    date: Annotated[str | None, BeforeValidator(_spelled)] = Field(
+        None, description="nmea: the date of a log without one."
+    )
+    lenient_checksum: bool = Field(False, description="nmea: take sentences without checksum.")
+    latency: float = Field(
+        0.0, ge=-60, le=60, description="nmea: seconds by which depths lag behind positions."
+    )
+    max_gap: float = Field(
+        10.0, gt=0, description="nmea: seconds between fixes beyond which nothing is placed."
+    )
+    draft: Metres = Field(0.0, description="Depth of the transducer below the surface.")
+    speed_set: float | None = Field(
+        None, gt=0, description="Speed of sound the instrument was set to, m/s."
+    )
+    temperature: float | None = Field(
+        None, ge=-0.5, le=95, description="Temperature of the water, degrees Celsius."
+    )
+    profile: Input | None = Field(
+        None, description="Table of depth_m and temperature_c, instead of one temperature."
+    )
+    bar_check: Input | None = Field(
+        None, description="Table of bar_m and reading_m, instead of draft and speed of sound."
+    )
+    water_level: Metres | None = Field(
+        None,
+        description="Elevation of the water the depths were read on; if left out, points are at "
+        "the datum, casts on the level noted with them, and logs on that of the record.",
+    )
+
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> "Source":
+        for kind, keys in _ONLY.items():
+            for key in sorted(self.model_fields_set & keys):
+                if self.kind != kind:
+                    raise ValueError(f"{key} is for kind = {kind!r}, got kind = {self.kind!r}")
+        if self.kind == "casts" and self.pings is None:
+            raise ValueError("casts need pings, the file of their readings")
+        if self.bar_check and self.model_fields_set & {"draft", "speed_set"}:
+            raise ValueError("a bar check holds draft and speed of sound: give it or these")
+        heat = (self.temperature is not None) + (self.profile is not None)
+        if self.speed_set is not None and heat != 1:
+            raise ValueError("speed_set needs a temperature or a profile, one of them")
+        return self
+
+
+_ONLY = {
+    "casts": {"pings", "wrap", "longest"},
+    "nmea": {"date", "lenient_checksum", "latency", "max_gap"},
+    "points": {"source", "easting", "northing", "depth", "elevation", "unit", "positive"},
+}
+"""Keys that fit one kind of source only."""
 
 
 class BreaklineSource(_Depths):
     """One file of lines of known depth."""
+
+
+class Cleaning(_Section):
+    """What is taken for a false reading; nothing is ever deleted."""
+
+    on: bool = Field(True, description="Whether to look for false readings.")
+    min_depth: Metres | None = Field(None, description="Least depth that is possible, m.")
+    max_depth: Metres | None = Field(None, description="Greatest depth that is possible, m.")
+    overrides: Input | None = Field(
+        None, description="Table of readings that a person keeps or rejects all the same."
+    )
+
+
+class Thinning(_Section):
+    """Whether many soundings of one place become one before the bed is made."""
+
+    cell: Width | None = Field(None, description="Width of the cells, m; if left out, none.")
+    by: Literal["mean", "median", "shoalest", "deepest"] = Field(
+        "mean", description="What the soundings of a cell become."
+    )
 
 
 class Bed(_Section):
@@ -189,6 +272,8 @@ class Settings(_Section):
     water: Water
     datum: Datum = Datum()
     soundings: tuple[Source, ...] = Field(min_length=1)
+    cleaning: Cleaning = Cleaning()
+    thinning: Thinning = Thinning()
     bed: Bed = Bed()
     make: Make = Make()
     origin: Origin = Origin()
@@ -215,9 +300,12 @@ class Settings(_Section):
     @property
     def inputs(self) -> tuple[Path, ...]:
         """All files that the survey reads."""
-        lines = [self.bed.breaklines.file] if self.bed.breaklines else []
-        ends = [self.water.open_edges] if self.water.open_edges else []
-        return (self.water.shoreline, *ends, *(source.file for source in self.soundings), *lines)
+        found = [self.water.shoreline, self.water.open_edges, self.datum.record]
+        for source in self.soundings:
+            found += [source.file, source.pings, source.pegs, source.profile, source.bar_check]
+        lines = self.bed.breaklines
+        found += [self.cleaning.overrides, lines.file if lines else None]
+        return tuple(dict.fromkeys(path for path in found if path))
 
 
 def load_settings(path: Path) -> Settings:

@@ -1,0 +1,82 @@
+"""The whole job, ``leadline run``, on a survey of 10,000, 100,000 and 1,000,000 soundings."""
+
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+from invented_lake import write_survey
+from measure import SLOWER, Row, quiet, show
+
+COUNTS, ROUNDS, PATIENCE = (10_000, 100_000, 1_000_000), 3, 60.0
+LEADLINE = Path(sys.executable).with_name("leadline")
+GIB_IN_KIB = 2**20
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What a run took."""
+
+    seconds: float
+    gib: float
+
+
+def cost_of_run(survey: Path, out: Path) -> Cost:
+    """Run a survey in its own process; wall time and peak resident memory."""
+    start = time.perf_counter()
+    process = subprocess.Popen([LEADLINE, "run", survey, "--out", out, "--quiet"])
+    _, status, usage = os.wait4(process.pid, 0)
+    seconds = time.perf_counter() - start
+    process.returncode = os.waitstatus_to_exitcode(status)
+    if process.returncode:
+        raise RuntimeError(f"leadline run failed with exit code {process.returncode}")
+    return Cost(seconds, usage.ru_maxrss / GIB_IN_KIB)
+
+
+def costs(counts: tuple[int, ...], rounds: int) -> dict[int, Cost]:
+    """Return median costs by number of soundings, the sizes taking turns."""
+    taken: dict[int, list[Cost]] = {count: [] for count in counts}
+    with tempfile.TemporaryDirectory() as name:
+        surveys = {}
+        for count in counts:
+            folder = Path(name) / str(count)
+            folder.mkdir()
+            surveys[count] = write_survey(folder, count)
+        for _ in range(rounds):
+            quiet(PATIENCE)
+            for count, survey in surveys.items():
+                taken[count].append(cost_of_run(survey, survey.parent / "out"))
+                shutil.rmtree(survey.parent / "out")
+    return {count: _median(found) for count, found in taken.items()}
+
+
+def _median(found: list[Cost]) -> Cost:
+    return Cost(
+        statistics.median(cost.seconds for cost in found),
+        statistics.median(cost.gib for cost in found),
+    )
+
+
+def rows() -> list[Row]:
+    """Measure."""
+    found = costs(COUNTS, ROUNDS)
+    small, middle, large = (found[count] for count in COUNTS)
+    return [
+        Row("run of 1,000,000 soundings, peak memory", "", large.gib, "GiB", at_most=3),
+        Row("run of 1,000,000 soundings, time", "", large.seconds, "s", at_most=90),
+        Row("run of 100,000 soundings, peak memory", "", middle.gib, "GiB"),
+        Row("run of 100,000 soundings, time", "", middle.seconds, "s", at_most=25),
+        Row("run of 10,000 soundings, peak memory", "", small.gib, "GiB"),
+        Row("run of 10,000 soundings, time", "", small.seconds, "s"),
+        Row("run of 1,000,000", "of 100,000", large.seconds / middle.seconds, SLOWER),
+        Row("run of 100,000", "of 10,000", middle.seconds / small.seconds, SLOWER),
+    ]
+
+
+if __name__ == "__main__":
+    show(rows())

@@ -1,0 +1,132 @@
+"""Measuring: sides that take turns, medians, and rows of a table with a goal each."""
+
+import gc
+import math
+import os
+import platform
+import statistics
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from typing import Any
+
+import click
+import psutil
+
+__all__ = [
+    "FASTER",
+    "SLOWER",
+    "Row",
+    "Sides",
+    "foreign_environment",
+    "machine",
+    "markdown",
+    "medians",
+    "quiet",
+    "show",
+]
+
+_LIBRARIES = ("numpy", "scipy", "numba", "pythoncdt", "shapely", "geopandas", "pyogrio", "rasterio")
+_BUSY, _GLANCE, _PATIENCE = 0.3, 0.5, 60.0  # cores, s, s
+
+FASTER, SLOWER = "x as fast", "x as long"
+"""Units of a ratio: of speeds, where more is better, and of times, where less is."""
+
+
+Sides = dict[str, Callable[[], Any]]
+"""What is timed, by name."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One figure: what was measured, against what, and what it should be.
+
+    A row without a goal only informs.
+    """
+
+    what: str
+    against: str
+    value: float
+    unit: str = FASTER
+    at_least: float | None = None
+    at_most: float | None = None
+
+    @property
+    def goal(self) -> str:
+        """The goal in words."""
+        ends = ((">=", self.at_least), ("<=", self.at_most))
+        return " ".join(
+            f"{sign} {end:g} {self.unit}".strip() for sign, end in ends if end is not None
+        )
+
+    @property
+    def verdict(self) -> str:
+        """Whether the goal is met."""
+        low = -math.inf if self.at_least is None else self.at_least
+        high = math.inf if self.at_most is None else self.at_most
+        return ("pass" if low <= self.value <= high else "FAIL") if self.goal else ""
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """The row as text."""
+        measured = f"{self.value:.3g} {self.unit}".strip()
+        return self.what, self.against, measured, self.goal, self.verdict
+
+
+_HEADINGS = ("what", "against", "measured", "goal", "verdict")
+
+
+def medians(sides: Sides, rounds: int) -> dict[str, float]:
+    """Run all sides in turn, round after round, and return the median seconds of each.
+
+    Each round waits a while for other programs to leave the machine alone.
+    """
+    seconds: dict[str, list[float]] = {name: [] for name in sides}
+    for _ in range(rounds):
+        quiet(_PATIENCE)
+        for name, side in sides.items():
+            gc.collect()
+            start = time.perf_counter()
+            side()
+            seconds[name].append(time.perf_counter() - start)
+    return {name: statistics.median(values) for name, values in seconds.items()}
+
+
+def quiet(patience: float) -> bool:
+    """Wait until others leave the machine alone; return False if they did not in `patience` s."""
+    end = time.monotonic() + patience
+    while time.monotonic() < end:
+        if psutil.cpu_percent(_GLANCE) / 100 * (os.cpu_count() or 1) < _BUSY:
+            return True
+    return False
+
+
+def foreign_environment() -> dict[str, str]:
+    """Return the environment without what points another GDAL at the data of ours."""
+    return {k: v for k, v in os.environ.items() if k not in ("GDAL_DATA", "PROJ_LIB", "PROJ_DATA")}
+
+
+def machine() -> str:
+    """Say in one line where, with what and when figures were measured."""
+    libraries = ", ".join(f"{name} {version(name)}" for name in _LIBRARIES)
+    return (
+        f"{os.cpu_count()} cores ({platform.machine()}), {platform.system()}, "
+        f"Python {platform.python_version()}, {libraries}; {datetime.now(UTC):%Y-%m-%d}"
+    )
+
+
+def show(rows: Iterable[Row]) -> None:
+    """Print rows in aligned columns."""
+    lines = [_HEADINGS, *(row.cells for row in rows)]
+    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
+    for line in lines:
+        padded = (f"{cell:{width}}" for cell, width in zip(line, widths, strict=True))
+        click.echo("  ".join(padded).rstrip())
+
+
+def markdown(rows: Iterable[Row]) -> str:
+    """Write rows as a Markdown table."""
+    lines = [_HEADINGS, ("---",) * len(_HEADINGS), *(row.cells for row in rows)]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)

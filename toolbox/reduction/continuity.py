@@ -1,0 +1,221 @@
+"""Continuity: what the soundings before and after along a line lead one to expect in between."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from toolbox.reduction.stretches import Stretches
+
+__all__ = ["SIDE", "Expected", "expected", "jumps", "roughness"]
+
+SIDE = 4
+"""Soundings on each side on which an expectation rests."""
+
+WINDOWS = (51, 15)
+"""Soundings over which a line's own roughness is taken: at large, and here."""
+
+NORMAL = 1.4826
+"""Standard deviation of a normal error over its median absolute deviation."""
+
+UNRESOLVED = 0.003
+"""A sounder does not resolve less than this share of the depth (common practice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Expected:
+    """Depths that both sides of a run of soundings lead one to expect in it.
+
+    Parameters
+    ----------
+    before, after : (m,) array
+        From the soundings before the run, at its first sounding, and from those after it, at its
+        last, m; NaN where there are fewer than two, or the run leaves its stretch.
+    """
+
+    before: np.ndarray
+    after: np.ndarray
+
+    @property
+    def shallow(self) -> np.ndarray:
+        """The lesser of the two, m."""
+        return np.minimum(self.before, self.after)
+
+    @property
+    def deep(self) -> np.ndarray:
+        """The greater of the two, m."""
+        return np.maximum(self.before, self.after)
+
+    @property
+    def middle(self) -> np.ndarray:
+        """Half way between the two, m."""
+        return (self.before + self.after) / 2
+
+    def miss(self, least: np.ndarray, greatest: np.ndarray) -> np.ndarray:
+        """Return how far a run lies outside what either side expects, m, deeper positive.
+
+        Parameters
+        ----------
+        least, greatest : (m,) array
+            Least and greatest depth of the run, m.
+
+        Returns
+        -------
+        (m,) array
+            Zero where a side expects it, where it lies between them, or where one is not known.
+        """
+        beyond = np.where(greatest < self.shallow, greatest - self.shallow, 0.0)
+        return np.where(least > self.deep, least - self.deep, beyond)
+
+
+def expected(lines: Stretches, length: int = 1) -> Expected:
+    """Carry the bed on from both sides into the runs of `length` soundings that begin at each.
+
+    Parameters
+    ----------
+    lines : Stretches
+        Soundings along their lines.
+    length : int
+        Soundings in a run.
+
+    Returns
+    -------
+    Expected
+        For the run that begins at each sounding.
+
+    Notes
+    -----
+    The four soundings beside the run are carried on by their median slope (Theil-Sen), so that
+    one of them may be wrong, and no farther than they reach themselves.
+
+    References
+    ----------
+    Sen 1968, Estimates of the regression coefficient based on Kendall's tau, JASA 63:1379 (from
+    memory).
+    """
+    first, stop = lines.ends()
+    counts = stop - first
+    start, end = np.repeat(first, counts), np.repeat(stop, counts)
+    here = np.arange(len(lines))
+    inside = here + length <= end
+    last = np.where(inside, here + length - 1, here)
+    away = np.arange(1, SIDE + 1)
+    along = _distance(lines)
+    before = _carried_on(lines.depth, along, here, here[:, None] - away, (start, end))
+    after = _carried_on(lines.depth, along, last, last[:, None] + away, (start, end))
+    return Expected(np.where(inside, before, np.nan), np.where(inside, after, np.nan))
+
+
+def _distance(lines: Stretches) -> np.ndarray:
+    """Return the distance along the lines, m, which grows even where a position is repeated."""
+    steps = np.hypot(*np.diff(lines.coordinates, axis=0, prepend=lines.coordinates[:1]).T)
+    usual = np.median(steps[lines.pieces() + 1]) if len(lines.pieces()) else 0.0
+    return np.cumsum(np.maximum(steps, max(0.1 * usual, 1e-6)))
+
+
+def _carried_on(
+    depth: np.ndarray,
+    along: np.ndarray,
+    at: np.ndarray,
+    side: np.ndarray,
+    bounds: tuple[np.ndarray, np.ndarray],
+) -> np.ndarray:
+    """Carry the bed of the soundings `side`, shape (m, SIDE), nearest first, on to those `at`."""
+    start, end = bounds
+    known = (side >= start[:, None]) & (side < end[:, None])
+    side = np.where(known, side, at[:, None])
+    z, s = np.where(known, depth[side], np.nan), np.where(known, along[side], np.nan)
+    one, other = np.triu_indices(SIDE, 1)
+    slope = _row_median((z[:, one] - z[:, other]) / (s[:, one] - s[:, other]))
+    farthest = s[np.arange(len(at)), np.maximum(known.sum(axis=1) - 1, 0)]
+    reach = np.abs(farthest - s[:, 0])
+    on = np.clip(along[at] - s[:, 0], -reach, reach)
+    level = _row_median(z - slope[:, None] * (s - s[:, :1]))
+    return level + slope * on
+
+
+def _row_median(values: np.ndarray) -> np.ndarray:
+    """Return the median of what is known in each row, much faster than nanmedian."""
+    ordered = np.sort(values, axis=1)
+    count = np.isfinite(values).sum(axis=1)
+    row = np.arange(len(values))
+    low = ordered[row, np.maximum(count - 1, 0) // 2]
+    return (low + ordered[row, np.minimum(count // 2, values.shape[1] - 1)]) / 2
+
+
+def roughness(lines: Stretches) -> np.ndarray:
+    """Return the spread of soundings about what their line leads one to expect, m.
+
+    Parameters
+    ----------
+    lines : Stretches
+        Soundings along their lines.
+
+    Returns
+    -------
+    (m,) array
+        One standard deviation of the line around each sounding: 1.4826 times the running median
+        of the departure from the nearer of the two expectations, over 51 soundings of the line or
+        over 15, whichever is rougher. At least half the step in which depths are
+        noted, and 0.3 % of the depth.
+    """
+    expect = expected(lines)
+    departure = np.fmin(np.abs(lines.depth - expect.before), np.abs(lines.depth - expect.after))
+    spread = NORMAL * np.fmax(*(_running_median(departure, lines.line, many) for many in WINDOWS))
+    floor = np.maximum(UNRESOLVED * np.abs(lines.depth), resolution(lines.depth) / 2)
+    return np.fmax(spread, floor)
+
+
+def resolution(depth: np.ndarray) -> float:
+    """Return the step in which depths are noted, m; next to nothing where they are not rounded."""
+    steps = np.diff(np.unique(depth.round(4)))
+    return float(steps.min()) if len(steps) else 0.0
+
+
+def _running_median(values: np.ndarray, line: np.ndarray, window: int) -> np.ndarray:
+    from scipy.ndimage import median_filter
+
+    result = np.full(len(values), np.nan)
+    known = np.flatnonzero(np.isfinite(values))
+    starts = np.flatnonzero(np.diff(line[known], prepend=-1))
+    for part in np.split(known, starts[1:]):
+        if len(part):
+            size = min(window, len(part))
+            result[part] = median_filter(values[part], size=size, mode="reflect")
+    return result
+
+
+def jumps(lines: Stretches, *, sigmas: float = 5.0) -> np.ndarray:
+    """Tell where the bed leaps from one sounding to the next, as cliffs and blunders do.
+
+    Parameters
+    ----------
+    lines : Stretches
+        Soundings along their lines.
+    sigmas : float
+        How many times the line's own roughness a step must exceed.
+
+    Returns
+    -------
+    (m,) array of bool
+        Whether neither the soundings up to here, carried on, meet the next one, nor those from
+        the next one on, carried back, meet this one. False at the end of a stretch.
+
+    Notes
+    -----
+    Across a gap the bed may run on at its usual slope: three times the line's median slope over
+    what the gap is longer than four usual steps is allowed besides.
+    """
+    expect, rough = expected(lines), roughness(lines)
+    here = lines.pieces()
+    depth, along = lines.depth, _distance(lines)
+    step = np.abs(depth[here + 1] - depth[here])
+    ahead = np.abs(depth[here + 1] - expect.before[here + 1])
+    back = np.abs(depth[here] - expect.after[here])
+    leap = np.fmin(np.fmin(ahead, back), np.where(np.isfinite(ahead + back), np.inf, step))
+    gap = along[here + 1] - along[here]
+    slope = _running_median(step / gap, lines.line[here], WINDOWS[0])
+    allowed = sigmas * np.maximum(rough[here], rough[here + 1])
+    allowed += 3 * slope * np.maximum(gap - 4 * np.median(gap), 0.0) if len(gap) else 0.0
+    result = np.zeros(len(lines), bool)
+    result[here] = leap > allowed
+    return result

@@ -1,0 +1,220 @@
+"""Echoes: short runs of soundings that leave the bed and return to it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated
+
+import numpy as np
+
+from toolbox.layers import Soundings
+from toolbox.reduction.continuity import SIDE, expected, roughness
+from toolbox.reduction.stretches import Stretches, along_lines, own_step
+from toolbox.tool import Range, tool
+
+__all__ = [
+    "DOUBLE",
+    "PLANTS",
+    "SPIKE",
+    "TRIPLE",
+    "is_multiple",
+    "reject_double_echoes",
+    "reject_plant_tops",
+    "reject_spikes",
+]
+
+SPIKE = "spike along the line"
+DOUBLE = "double echo"
+TRIPLE = "triple echo"
+PLANTS = "plant top taken for the bed"
+
+LONGEST = 3
+"""Soundings in the longest run that can be a spike; a longer one may be a real hump or pit."""
+
+MULTIPLE_SHARE = 0.05
+"""How near a reading must be to a multiple of the bed, as a share (common practice, no source)."""
+
+MULTIPLE_OFFSET = 0.3
+"""The same in metres: a transducer's draft and a change of level are not doubled."""
+
+_Sigmas = Annotated[float, Range("", above=0)]
+
+
+@tool("Reject spikes along the line")
+def reject_spikes(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundings:
+    """Flag soundings that leave the bed and come back to it within three soundings.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        Points to judge, along their lines.
+    sigmas : float
+        How many times the line's own roughness they must lie outside what both sides expect. Five
+        flag about one in two thousand of normal errors, and one in two hundred of Laplace errors.
+
+    Returns
+    -------
+    Soundings
+        As many as before; those of a spike carry the reason "spike along the line".
+
+    Notes
+    -----
+    The bed is carried into each run of one to three soundings from the four before it and the four
+    after it, by their median slopes. A run is a spike if it lies wholly above, or wholly below,
+    both of these. A cliff is met by one side, and a slope by both; only what returns is flagged.
+    The greatest departures are flagged first, and the rest is judged again without them.
+    """
+    return _reject_runs(soundings, lambda run: np.ones(len(run), bool), SPIKE, sigmas)
+
+
+@tool("Reject double echoes")
+def reject_double_echoes(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundings:
+    """Flag soundings that read twice or three times the bed beside them.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        Points to judge, along their lines.
+    sigmas : float
+        How many times the line's own roughness they must lie below what both sides expect.
+
+    Returns
+    -------
+    Soundings
+        As many as before, with the reasons "double echo" and "triple echo".
+
+    Notes
+    -----
+    The run must be a spike, see `reject_spikes`, and within a tenth of the bed (or 0.3 m, since
+    draft and water level are not doubled) of a multiple of what its sides expect. Longer runs are
+    judged together with the lines that cross them, see `reject_wrong_stretches`.
+    """
+    for times, reason in ((2, DOUBLE), (3, TRIPLE)):
+        soundings = _reject_runs(soundings, _multiple(times), reason, sigmas)
+    return soundings
+
+
+def is_multiple(depth: np.ndarray, bed: np.ndarray, times: int) -> np.ndarray:
+    """Tell whether readings may be echoes that have been to the bed several times.
+
+    Parameters
+    ----------
+    depth, bed : array
+        Readings and the bed beneath them, m.
+    times : int
+        2 for a double echo.
+
+    Returns
+    -------
+    array of bool
+        Whether ``depth / times`` is the bed within a tenth, or 0.3 m.
+    """
+    return np.abs(depth / times - bed) <= np.maximum(MULTIPLE_SHARE * bed, MULTIPLE_OFFSET)
+
+
+@tool("Reject plant tops taken for the bed")
+def reject_plant_tops(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundings:
+    """Flag soundings that stand at the height of the plants beside them.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        Points to judge, along their lines; without a column ``canopy`` nothing is flagged.
+    sigmas : float
+        How many times the line's own roughness they must lie above what both sides expect.
+
+    Returns
+    -------
+    Soundings
+        As many as before, with the reason "plant top taken for the bed".
+
+    Notes
+    -----
+    A run of one to three soundings that is shallower than both sides expect, see `reject_spikes`,
+    is taken for plants only if soundings within four places on each side saw tops of plants, and
+    the run is nearer to these than to the bed.
+    """
+    if "canopy" not in soundings.frame:
+        return soundings
+    return _reject_runs(soundings, _near_canopy(soundings), PLANTS, sigmas)
+
+
+@dataclass(frozen=True, eq=False)
+class _Runs:
+    """Runs that leave the bed; all arrays of shape (k,)."""
+
+    lines: Stretches
+    first: np.ndarray
+    length: int
+    depth: np.ndarray
+    bed: np.ndarray
+    miss: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.first)
+
+
+_Choice = Callable[[_Runs], np.ndarray]
+
+
+def _multiple(times: int) -> _Choice:
+    return lambda run: (run.miss > 0) & is_multiple(run.depth, run.bed, times)
+
+
+def _near_canopy(soundings: Soundings) -> _Choice:
+    canopy = soundings.frame["canopy"].to_numpy(float)
+
+    def choose(run: _Runs) -> np.ndarray:
+        beside = [
+            run.lines.neighbour(away)[run.first]
+            for away in (*range(-SIDE, 0), *range(run.length, run.length + SIDE))
+        ]
+        tops = canopy[run.lines.index[np.column_stack(beside)]]
+        seen = np.isfinite(tops[:, :SIDE]).any(axis=1) & np.isfinite(tops[:, SIDE:]).any(axis=1)
+        top = np.where(seen, np.nansum(tops, axis=1) / np.maximum(np.isfinite(tops).sum(1), 1), 0)
+        return seen & (run.miss < 0) & (np.abs(run.depth - top) < np.abs(run.depth - run.bed))
+
+    return choose
+
+
+def _reject_runs(soundings: Soundings, choose: _Choice, reason: str, sigmas: float) -> Soundings:
+    """Flag the runs chosen, greatest departures first, until there are no more."""
+    lines = along_lines(soundings, max_step=own_step(soundings))
+    spoiled = np.zeros(len(soundings), bool)
+    for _ in range(2 * SIDE):
+        found = _spikes(lines, choose, sigmas)
+        if not found.any():
+            break
+        spoiled[lines.index[found]] = True
+        lines = lines.only(~found)
+    return soundings.reject(spoiled, reason)
+
+
+def _spikes(lines: Stretches, choose: _Choice, sigmas: float) -> np.ndarray:
+    """Tell which soundings belong to the shortest runs that leave the bed."""
+    found = np.zeros(len(lines), bool)
+    if len(lines) == 0:
+        return found
+    limit = sigmas * roughness(lines)
+    for length in range(1, LONGEST + 1):
+        run = _leaving(lines, length, limit)
+        run_first = run.first[choose(run)]
+        for place in range(length):
+            found[run_first + place] = True
+        if found.any():
+            break
+    return found
+
+
+def _leaving(lines: Stretches, length: int, limit: np.ndarray) -> _Runs:
+    """Return the runs of a length that leave the bed, each the farthest out of its neighbours."""
+    from scipy.ndimage import maximum_filter1d
+
+    padded = np.append(lines.depth, np.full(length - 1, np.nan))
+    run = np.lib.stride_tricks.sliding_window_view(padded, length)
+    expect = expected(lines, length)
+    miss = expect.miss(run.min(axis=1), run.max(axis=1))
+    out = np.abs(miss) / limit
+    farthest = maximum_filter1d(out, 2 * length + 1, mode="constant")
+    first = np.flatnonzero((out > 1) & (out >= farthest))
+    depth = run[first].mean(axis=1)
+    return _Runs(lines, first, length, depth, expect.middle[first], miss[first])

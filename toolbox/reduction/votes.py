@@ -1,0 +1,131 @@
+"""Votes: what lines that meet say about each other's readings."""
+
+import numpy as np
+
+from toolbox.reduction.continuity import SIDE
+from toolbox.reduction.crossings import Meetings, meetings, near_meetings
+from toolbox.reduction.echoes import MULTIPLE_SHARE
+from toolbox.reduction.explanation import CONTRADICTION, TIMES, WRONG
+from toolbox.reduction.stretches import Stretches
+
+__all__ = ["all_meetings", "votes"]
+
+UNTOLD = 2.0
+"""Points of a wrong run for a contradiction that a multiple would have explained."""
+
+
+def all_meetings(lines: Stretches, step: float, error: float) -> tuple[Meetings, np.ndarray]:
+    """Find where lines meet.
+
+    Parameters
+    ----------
+    lines : Stretches
+        Soundings along their lines.
+    step : float
+        How far, m, a line must have been away before it can cross itself.
+    error : float
+        Half the distance at which two lines are taken to meet without crossing, m.
+
+    Returns
+    -------
+    Meetings
+        Crossings, then places where lines come near.
+    (k,) array of bool
+        Which of them are crossings.
+    """
+    cross, near = meetings(lines, step), near_meetings(lines, 2 * error)
+    parts = zip(vars(cross).values(), vars(near).values(), strict=True)
+    crossing = np.arange(len(cross) + len(near)) < len(cross)
+    return Meetings(*(np.concatenate(part) for part in parts)), crossing
+
+
+def votes(
+    lines: Stretches,
+    meeting: Meetings,
+    crossing: np.ndarray,
+    run: np.ndarray,
+    tolerance: np.ndarray,
+    error: float,
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the runs that meet, and the points of all that both may be.
+
+    Parameters
+    ----------
+    lines : Stretches
+        Soundings along their lines.
+    meeting, crossing
+        Of `all_meetings`.
+    run : (m,) array of int
+        Run of each sounding.
+    tolerance : (m,) array
+        By how much another line may differ there, m.
+    error : float
+        Distance within which a line may have read its depth, m.
+
+    Returns
+    -------
+    pair : (v, 2) array of int
+        Runs that meet, each two once.
+    points : (v, 4, 4) array
+        Mean over the places where they cross or, if they do not, where they come near.
+    """
+    least, greatest = _within(lines, error)
+    sides = []
+    for one, other, share in (
+        (meeting.from_a, meeting.to_a, meeting.along_a),
+        (meeting.from_b, meeting.to_b, meeting.along_b),
+    ):
+        nearer = np.where(share <= 0.5, one, other)
+        low = np.minimum(least[one], least[other])
+        high = np.maximum(greatest[one], greatest[other])
+        sides.append((run[nearer], low, high, tolerance[nearer]))
+    (run_a, *a), (run_b, *b) = sides
+    cost = _cost(tuple(a), tuple(b))
+    turned = run_a > run_b
+    cost[turned] = cost[turned].transpose(0, 2, 1)
+    pair, which = np.unique(
+        np.sort(np.column_stack([run_a, run_b]), axis=1), axis=0, return_inverse=True
+    )
+    which = which.ravel()
+    crosses = np.bincount(which, weights=crossing, minlength=len(pair)) > 0
+    counts = np.where(crosses[which], crossing, True).astype(float)
+    points = np.zeros((len(pair), len(TIMES), len(TIMES)))
+    np.add.at(points, which, cost * counts[:, None, None])
+    points /= np.bincount(which, weights=counts, minlength=len(pair))[:, None, None]
+    apart = pair[:, 0] != pair[:, 1]
+    return pair[apart], points[apart]
+
+
+def _cost(a: tuple[np.ndarray, ...], b: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Return the points of every meeting, shape (k, 4, 4)."""
+    low_a, high_a, may_a = (part[:, None, None] for part in a)
+    low_b, high_b, may_b = (part[:, None, None] for part in b)
+    of_a, of_b = TIMES[:, None], TIMES[None, :]
+    gap = np.maximum(low_a / of_a - high_b / of_b, low_b / of_b - high_a / of_a)
+    bed = np.minimum(high_a / of_a, high_b / of_b)
+    may = np.maximum(may_a, may_b) + np.zeros_like(gap)
+    multiple = (of_a > 1) | (of_b > 1)
+    may = np.where(multiple, np.maximum(may, MULTIPLE_SHARE * bed), may)
+    points = np.where(gap > may, CONTRADICTION, 0.0)
+    agreed = np.where(points[:, 0, 0] == 0, CONTRADICTION, 0.0)
+    points[:, WRONG, :] = points[:, :, WRONG] = 0.0
+    points[:, WRONG, 0] = agreed + _untold(points[:, :WRONG, 0])
+    points[:, 0, WRONG] = agreed + _untold(points[:, 0, :WRONG])
+    return points
+
+
+def _untold(points: np.ndarray) -> np.ndarray:
+    """Charge a wrong run for what a multiple would have explained."""
+    return np.where((points[:, 0] > 0) & (points[:, 1:] == 0).any(axis=1), UNTOLD, 0.0)
+
+
+def _within(lines: Stretches, distance: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the least and greatest depth read within a distance along the line, m."""
+    place, depth = lines.coordinates, lines.depth
+    least, greatest = depth.copy(), depth.copy()
+    for away in range(1, 3 * SIDE):
+        for there in (lines.neighbour(away), lines.neighbour(-away)):
+            near = np.hypot(*(place[there] - place).T) <= distance
+            least = np.where(near, np.minimum(least, depth[there]), least)
+            greatest = np.where(near, np.maximum(greatest, depth[there]), greatest)
+    return least, greatest

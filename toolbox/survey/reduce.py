@@ -1,0 +1,182 @@
+"""Reduce: every source of a survey read, and brought to one CRS, one water level, one layer."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from toolbox.formats.casts_file import read_casts
+from toolbox.formats.doors import read_table
+from toolbox.formats.nmea import read_nmea
+from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
+from toolbox.formats.soundings_file import read_soundings
+from toolbox.layers import Breaklines, Shoreline, Soundings, Table
+from toolbox.layers.crs import areal_scale
+from toolbox.reduction.bar_check import apply_bar_check, fit_bars
+from toolbox.reduction.casts import place_casts
+from toolbox.reduction.cleaning import clean, reject_outside
+from toolbox.reduction.draft import add_draft
+from toolbox.reduction.sound_speed import correct_sound_speed
+from toolbox.reduction.tracks import place_soundings
+from toolbox.reduction.water_level import reduce_to_datum
+from toolbox.survey.lineage import Lineage
+from toolbox.survey.settings import Settings, Source
+
+__all__ = ["Inputs", "read_inputs"]
+
+_SCALE_TOLERANCE = 0.01  # a local CRS keeps within a fraction of this
+
+
+@dataclass(frozen=True)
+class Inputs:
+    """What a bed is made of, in one CRS and at one water level."""
+
+    shoreline: Shoreline
+    soundings: Soundings
+    breaklines: Breaklines | None
+
+
+def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
+    """Read all layers of a survey, reduce its soundings to its datum and clean them."""
+    shoreline = _read_shoreline(settings, lineage)
+    record = read_table(settings.datum.record) if settings.datum.record else None
+    parts = [
+        _read_source(source, settings, shoreline, record, lineage) for source in settings.soundings
+    ]
+    soundings = _cleaned(Soundings.joined(parts), shoreline, settings)
+    lineage.rejected(soundings)
+    kept = len(soundings) - sum(soundings.rejections().values())
+    lineage.step("clean", soundings_in=len(soundings), soundings_kept=kept)
+    return Inputs(shoreline, soundings, _read_breaklines(settings, shoreline, lineage))
+
+
+def _read_shoreline(settings: Settings, lineage: Lineage) -> Shoreline:
+    water = settings.water
+    shoreline = read_shoreline(
+        water.shoreline,
+        crs=water.shoreline_crs,
+        layer=water.layer,
+        where=water.where,
+        depth=settings.shore_depth,
+        open_edges=water.open_edges,
+        open_within=water.open_within,
+        into=water.crs,
+    )
+    notes = shoreline.notes + _scale_note(shoreline)
+    lineage.step("read shoreline", notes, file=str(water.shoreline))
+    return shoreline
+
+
+def _scale_note(shoreline: Shoreline) -> tuple[str, ...]:
+    """Warn where a metre on the map is not a metre on the ground."""
+    middle = np.array(shoreline.polygons.centroid.coords)
+    scale = float(np.sqrt(areal_scale(shoreline.crs, middle)[0]))
+    if abs(scale - 1) < _SCALE_TOLERANCE:
+        return ()
+    name = shoreline.crs.name if shoreline.crs else "a plane"
+    return (
+        f"in {name} a metre on the ground is {scale:.3f} m on the map: areas and volumes are "
+        f"corrected, but slopes and distances are off by that much; set water.crs to a local CRS",
+    )
+
+
+def _read_source(
+    source: Source, settings: Settings, shoreline: Shoreline, record: Table | None, lineage: Lineage
+) -> Soundings:
+    placed = _placed(source, settings, shoreline)
+    told = tuple(f"{source.file.name}: {note}" for note in placed.notes)
+    lineage.step("read soundings", told, file=str(source.file), soundings_out=len(placed))
+    reduced = _at_datum(_corrected(source, placed), source, settings, record)
+    told = tuple(f"{source.file.name}: {note}" for note in reduced.notes[len(placed.notes) :])
+    lineage.step("reduce soundings", told, soundings_in=len(placed), soundings_out=len(reduced))
+    numbers = np.arange(1, len(reduced) + 1)
+    return Soundings(reduced.frame.assign(file=source.file.name, record=numbers), reduced.notes)
+
+
+def _placed(source: Source, settings: Settings, shoreline: Shoreline) -> Soundings:
+    """Read a source and give each of its depths a place in the survey's CRS."""
+    assert shoreline.crs is not None  # every reader makes sure of it
+    text: dict[str, Any] = source.model_dump(include={"delimiter", "decimal", "encoding"})
+    if source.kind == "nmea":
+        log = read_nmea(source.file, lenient_checksum=source.lenient_checksum, date=source.date)
+        placed = place_soundings(log, latency=source.latency, max_gap=source.max_gap)
+        return placed.to_crs(shoreline.crs)
+    options = text | source.model_dump(include={"crs", "pegs", "declination"})
+    options["into"] = shoreline.crs.to_wkt()
+    if source.kind == "casts":
+        assert source.pings is not None  # the settings make sure of it
+        casts = read_casts(source.file, pings=source.pings, wrap=source.wrap, **options)
+        return place_casts(casts, shoreline, longest=source.longest)
+    options |= source.model_dump(
+        include={"layer", "where", "easting", "northing", "depth", "elevation", "unit", "positive"}
+    )
+    points = read_soundings(source.file, datum=settings.datum.elevation, **options)
+    return Soundings(points.frame.assign(source=source.source), points.notes)
+
+
+def _corrected(source: Source, soundings: Soundings) -> Soundings:
+    """Correct what the instrument gave: by a bar check, or for draft and speed of sound."""
+    if source.bar_check is not None:
+        table = read_table(source.bar_check)
+        fit = fit_bars(table.column("bar_m"), table.column("reading_m"))
+        return apply_bar_check(soundings, offset=fit.offset, scale=fit.scale)
+    if source.draft:
+        soundings = add_draft(soundings, draft=source.draft)
+    if source.speed_set is None:
+        return soundings
+    profile = read_table(source.profile) if source.profile else None
+    return correct_sound_speed(
+        soundings,
+        profile,
+        speed_set=source.speed_set,
+        temperature=source.temperature,
+        draft=max(source.draft, 0.0),
+    )
+
+
+def _at_datum(
+    soundings: Soundings, source: Source, settings: Settings, record: Table | None
+) -> Soundings:
+    """Reduce depths to the datum by the level given, noted or recorded."""
+    datum = settings.datum.elevation
+    if datum is None:
+        return soundings
+    if source.water_level is not None:
+        return reduce_to_datum(soundings, water_level=source.water_level, datum=datum)
+    if source.kind == "points":
+        return soundings
+    noted = soundings.frame.get("water_level")
+    if noted is not None and noted.notna().all():
+        return reduce_to_datum(soundings, datum=datum)
+    if record is not None:
+        return reduce_to_datum(soundings, record, datum=datum)
+    note = "no water level is known, depths are taken as at the datum"
+    return Soundings(soundings.frame, (*soundings.notes, note))
+
+
+def _cleaned(soundings: Soundings, shoreline: Shoreline, settings: Settings) -> Soundings:
+    cleaning = settings.cleaning
+    if not cleaning.on:
+        return reject_outside(soundings, shoreline)
+    overrides = read_table(cleaning.overrides) if cleaning.overrides else None
+    return clean(
+        soundings,
+        shoreline,
+        overrides,
+        min_depth=cleaning.min_depth,
+        max_depth=cleaning.max_depth,
+    )
+
+
+def _read_breaklines(
+    settings: Settings, shoreline: Shoreline, lineage: Lineage
+) -> Breaklines | None:
+    source = settings.bed.breaklines
+    if source is None:
+        return None
+    options = source.model_dump(exclude={"file"})
+    assert shoreline.crs is not None
+    options |= {"datum": settings.datum.elevation, "into": shoreline.crs.to_wkt()}
+    lines = read_breaklines(source.file, **options)
+    lineage.step("read breaklines", lines.notes, file=str(source.file), lines=len(lines.lines))
+    return lines
