@@ -508,7 +508,11 @@ SURVEYS = {
     ),
     "unknown key": Case(
         RUN,
-        ("survey.toml", "'colour' is unknown", "bed, datum, make, origin, soundings, water"),
+        (
+            "survey.toml",
+            "'colour' is unknown",
+            "bed, cleaning, datum, make, origin, soundings, thinning, water",
+        ),
         survey(head="colour = 'red'"),
     ),
     "unknown key within": Case(
@@ -518,7 +522,11 @@ SURVEYS = {
     ),
     "unknown key of a source": Case(
         RUN,
-        ("survey.toml", "'soundings.1.dept' is unknown", "depth, easting, elevation"),
+        (
+            "survey.toml",
+            "'soundings.1.dept' is unknown",
+            "declination, delimiter, depth, draft, easting, elevation",
+        ),
         survey(more="dept = 'z'"),
     ),
     "missing key": Case(

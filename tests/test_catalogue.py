@@ -36,7 +36,7 @@ def test_every_place_holds_a_tool_of_its_chapter(chapter: str, place: str) -> No
     module, name = place.split(":")
     function = getattr(importlib.import_module(module), name)
     assert record(function).function.__module__ == module
-    assert module.split(".")[1] == chapter.lower()
+    assert module.split(".")[1] == chapter.split(":")[0].lower()
     assert tools()[name.replace("_", "-")] is function
 
 
@@ -68,7 +68,7 @@ def test_every_layer_has_a_reader_and_every_number_a_unit(one: Any) -> None:
     for param in one.params:
         if param.type in READERS:
             continue
-        plain = param.type in (bool, str, int) or bool(param.choices)
+        plain = param.holds in (bool, str, int) or bool(param.choices)
         assert plain or param.range is not None, param.name
         assert param.many or param.type in (float, int, bool, str) or param.choices, param.name
 

@@ -289,7 +289,7 @@ def test_check_reads_and_writes_nothing(desk: Path, capfd: Said) -> None:
 
 
 def test_check_tells_what_would_be_rejected(capfd: Said) -> None:
-    assert call(f"check '{SAMPLE / 'survey.toml'}'") == 0
+    assert call(f"check '{SAMPLE / 'points.toml'}'") == 0
     told = capfd.readouterr().out
     assert "rejected: 9 of boat_points.csv: no depth" in told
     assert "rejected: 3 of boat_points.csv: outside the water" in told

@@ -93,7 +93,7 @@ def test_the_schema_of_an_input_allows_what_the_tool_allows(tool: Any) -> None:
                 allowed = False
             assert judge.is_valid(value) == allowed, (param.name, value)
         if not param.required and param.default is not None:
-            assert schema["default"] == param.default
+            assert schema["default"] == (list(param.default) if param.many else param.default)
             assert judge.is_valid(schema["default"])
 
 
@@ -103,6 +103,10 @@ def candidates(param: Any) -> list[Any]:
     if param.range:
         ends = [end for end in (param.range.min, param.range.max, param.range.above) if end]
         numbers += [near for end in ends for near in (end, end - 0.01, end + 0.01)]
+    if param.holds is int:  # 1.0 is whole to JSON Schema, but no whole number to Python
+        return [*map(round, numbers), 0.5, "deep", True]
+    if param.many and param.holds is str:
+        return [["2026-05-12"], ["a", "b"], [3], "a"]
     if param.many:
         return [[number] for number in numbers] + [[1.0, "deep"], "deep"]
     if param.choices:

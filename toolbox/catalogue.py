@@ -12,9 +12,37 @@ from toolbox.tool import Tool
 __all__ = ["CHAPTERS", "broken", "find", "tools"]
 
 CHAPTERS: dict[str, tuple[str, ...]] = {
-    "Reduction": (
+    "Reduction: placing and correcting": (
+        "toolbox.reduction.casts:place_casts",
+        "toolbox.reduction.tracks:place_soundings",
+        "toolbox.reduction.latency:estimate_latency",
+        "toolbox.reduction.bar_check:fit_bar_check",
+        "toolbox.reduction.bar_check:apply_bar_check",
+        "toolbox.reduction.draft:add_draft",
+        "toolbox.reduction.sound_speed:correct_sound_speed",
         "toolbox.reduction.water_level:reduce_to_datum",
+    ),
+    "Reduction: cleaning": (
+        "toolbox.reduction.cleaning:clean",
+        "toolbox.reduction.readings:reject_no_bottom",
+        "toolbox.reduction.readings:reject_out_of_range",
+        "toolbox.reduction.standing:reject_stationary",
+        "toolbox.reduction.readings:reject_duplicates",
+        "toolbox.reduction.echoes:reject_spikes",
+        "toolbox.reduction.echoes:reject_double_echoes",
+        "toolbox.reduction.echoes:reject_plant_tops",
+        "toolbox.reduction.contradictions:reject_wrong_stretches",
+        "toolbox.reduction.planes:reject_lone_outliers",
         "toolbox.reduction.cleaning:reject_outside",
+        "toolbox.reduction.overrides:apply_overrides",
+    ),
+    "Reduction: quality": (
+        "toolbox.reduction.crossings:find_crossings",
+        "toolbox.reduction.quality:crossing_statistics",
+        "toolbox.reduction.offsets:line_offsets",
+        "toolbox.reduction.quality:survey_orders",
+        "toolbox.reduction.spread:estimate_spread",
+        "toolbox.reduction.thinning:thin",
     ),
     "Bed": (
         "toolbox.bed.triangulation:triangulate",

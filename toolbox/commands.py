@@ -104,7 +104,7 @@ def _click_type(param: Param) -> Any:
         return click.Choice(list(param.choices))
     if param.range and param.type is not int:
         return _Quantity(param.range.unit)
-    return click.Path(path_type=Path) if param.type is Path else param.type
+    return click.Path(path_type=Path) if param.type is Path else param.holds
 
 
 def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
@@ -138,7 +138,7 @@ def _check_options(tool: Tool, given: dict[str, Any]) -> None:
 
 def _value(param: Param, given: dict[str, Any]) -> Any:
     value = given[param.name]
-    return (tuple(value) or None) if param.many else value
+    return (tuple(value) or param.default) if param.many else value
 
 
 def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[str, Any]:

@@ -114,11 +114,13 @@ def _layer_schema(kind: type) -> dict[str, Any]:
 def _schema(param: Param) -> dict[str, Any]:
     if param.type in READERS:
         return _layer_schema(param.type)
-    schema = (
-        {"type": "array", "items": _number(param), "minItems": 1} if param.many else _scalar(param)
-    )
-    if param.default not in (None, ...) and not param.required:
-        schema["default"] = param.default
+    schema = _scalar(param)
+    if param.many:
+        schema = {"type": "array", "items": schema} | (
+            {} if param.default == () else {"minItems": 1}
+        )
+    if param.default is not None and not param.required:
+        schema["default"] = list(param.default) if param.many else param.default
     return schema
 
 
@@ -127,7 +129,7 @@ def _scalar(param: Param) -> dict[str, Any]:
         return {"type": "string", "enum": list(param.choices)}
     if param.type is bool:
         return {"type": "boolean"}
-    return {"type": "string"} if param.type is str else _number(param)
+    return {"type": "string"} if param.holds is str else _number(param)
 
 
 def _number(param: Param) -> dict[str, Any]:

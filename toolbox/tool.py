@@ -10,7 +10,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from numbers import Real
+from numbers import Integral, Real
 from types import NoneType, UnionType
 from typing import (
     Annotated,
@@ -92,6 +92,11 @@ class Param:
         return get_origin(self.type) is tuple
 
     @property
+    def holds(self) -> Any:
+        """The type of each of its values."""
+        return get_args(self.type)[0] if self.many else self.type
+
+    @property
     def choices(self) -> tuple[str, ...]:
         """The values allowed, where the choice is fixed."""
         return get_args(self.type) if get_origin(self.type) is Literal else ()
@@ -103,17 +108,24 @@ class Param:
         if self.range:
             for number in self._several(value) if self.many else (value,):
                 self.range.check(self.name, number)
+                if self.holds is int and not isinstance(number, Integral):
+                    raise ParameterError(f"{self.name} must be a whole number, got {number!r}")
         elif self.choices:
             if value not in self.choices:
                 allowed = ", ".join(repr(choice) for choice in self.choices)
                 raise ParameterError(f"{self.name} must be one of {allowed}, got {value!r}")
-        elif not self.many and not isinstance(value, self.type):
-            kind = type(value).__name__
-            raise ParameterError(f"{self.name} must be a {self.type.__name__}, got a {kind}")
+        else:
+            for one in self._several(value) if self.many else (value,):
+                if not isinstance(one, self.holds):
+                    kind = type(one).__name__
+                    raise ParameterError(
+                        f"{self.name} must be a {self.holds.__name__}, got a {kind}"
+                    )
 
     def _several(self, value: Any) -> list[Any]:
         if isinstance(value, (str, bytes)) or not hasattr(value, "__iter__"):
-            raise ParameterError(f"{self.name} must be a number ({self.range}), got {value!r}")
+            what = f"a number ({self.range})" if self.range else "several texts"
+            raise ParameterError(f"{self.name} must be {what}, got {value!r}")
         return list(value)
 
 

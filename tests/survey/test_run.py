@@ -33,12 +33,17 @@ RASTERS = ("depth", "distance_to_sounding", "slope", "surface_area_ratio")
 WRITTEN = {
     "lakebed.gpkg",
     *(f"{name}.tif" for name in RASTERS),
+    "crossings.csv",
+    "line_offsets.csv",
     "hypsography.csv",
     "morphometry.csv",
     "map.png",
     "lineage.json",
 }
-LAYERS = ["shoreline", "soundings", "bed_vertices", "bed_triangles"]
+CROSSED = {"crossings.csv", "line_offsets.csv"}
+"""Only of surveys whose lines cross."""
+
+LAYERS = ["shoreline", "soundings", "bed_vertices", "bed_triangles", "crossings"]
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +51,7 @@ def runs(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
     """Carry out the survey of the invented lake twice."""
     folder = tmp_path_factory.mktemp("runs")
     for name in ("first", "second"):
-        run(load_settings(SAMPLE / "survey.toml"), folder / name)
+        run(load_settings(SAMPLE / "points.toml"), folder / name)
     return folder / "first", folder / "second"
 
 
@@ -290,7 +295,7 @@ def test_overwriting_replaces_a_former_result_whole(pond: Path) -> None:
     (pond / "result" / "depth.tif").unlink()
     run(settings, pond / "result", overwrite=True)
     names = {path.name for path in (pond / "result").iterdir()}
-    assert names > WRITTEN
+    assert names > (WRITTEN - CROSSED)
     assert "stale.txt" not in names
 
 
@@ -379,7 +384,9 @@ def test_a_failure_of_the_last_file_leaves_nothing(
     before = held(pond)
 
     def fail(self: Lineage, path: Path) -> None:
-        assert {file.name for file in path.parent.iterdir()} > WRITTEN - {"lineage.json"}
+        assert {file.name for file in path.parent.iterdir()} > (WRITTEN - CROSSED) - {
+            "lineage.json"
+        }
         raise PermissionError(errno.EACCES, "Permission denied")
 
     monkeypatch.setattr(Lineage, "write", fail)

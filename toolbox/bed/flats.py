@@ -26,7 +26,7 @@ __all__ = [
     "within_isobaths",
 ]
 
-_SAMPLE = 20_000
+_SAMPLE = 5_000
 
 
 def flat_triangles(triangles: np.ndarray, level: np.ndarray) -> np.ndarray:
@@ -66,7 +66,6 @@ def false_level_edges(triangles: np.ndarray, fixed: np.ndarray, level: np.ndarra
         Each edge once, in ascending order.
     """
     count = len(level)
-    triangles = triangles[np.isfinite(level[triangles]).sum(axis=1) > 1]
     sides = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
     sides = sides[level[sides[:, 0]] == level[sides[:, 1]]]  # NaN equals nothing
     keys = np.unique(edge_keys(sides, count))
@@ -131,7 +130,7 @@ class DistanceProfile:
 
         Notes
         -----
-        At most 20,000 places, evenly picked, are looked at.
+        At most 5,000 places, evenly picked, are looked at.
         """
         from scipy.optimize import isotonic_regression
 

@@ -61,29 +61,15 @@ class Mesh:
         array = self._net.vertices_array()[_SUPER:]
         return np.column_stack([array["x"], array["y"]])
 
-    def net(self) -> tuple[np.ndarray, np.ndarray]:
-        """Return the triangles and what lies beside them.
-
-        Returns
-        -------
-        triangles : (m, 3) array of int
-            Vertex numbers, counter-clockwise.
-        neighbours : (m, 3) array of int
-            The triangle across the side that begins at each corner; -1 where there is none.
-        """
-        array = self._net.triangles_array()
-        corners, beside = array["vertices"], array["neighbors"]
-        # triangles about the three enclosing vertices come off, which renumbers the others
-        inner = (corners >= _SUPER).all(axis=1)
-        number = np.full(len(corners) + 1, -1, np.int32)
-        number[:-1][inner] = np.arange(np.count_nonzero(inner), dtype=np.int32)
-        beside = np.minimum(beside[inner], len(corners))
-        return corners[inner].astype(np.int32) - _SUPER, number[beside]
-
     @property
     def triangles(self) -> np.ndarray:
         """Vertex numbers of the triangles, shape (m, 3), counter-clockwise."""
-        return self.net()[0]
+        corners = self._corners()
+        return np.asarray(corners[(corners >= 0).all(axis=1)])
+
+    def _corners(self) -> np.ndarray:
+        """All triangles, those about the three enclosing vertices with negative corners there."""
+        return self._net.triangles_array(copy=False)["vertices"].astype(np.int32) - _SUPER
 
     def wet(self, shoreline: Shoreline, inner: np.ndarray) -> np.ndarray:
         """Return the triangles that lie in the water.
@@ -106,14 +92,54 @@ class Mesh:
         between. The rest falls into parts, each judged by its largest triangle: the centroid of a
         sliver between vertices on one line may fall on either side by rounding.
         """
-        triangles, beside = self.net()
-        points, fixed = self.points, self.fixed
-        inner = inner.copy()
+        corners, fixed = self._corners(), self.fixed
+        inner = np.r_[inner, np.zeros(_SUPER, bool)]  # negative numbers count from the end
         inner[fixed] = False  # what has come to lie on a line
-        wet = inner[triangles[:, 0]] | inner[triangles[:, 1]] | inner[triangles[:, 2]]
+        wet = inner[corners[:, 0]] | inner[corners[:, 1]] | inner[corners[:, 2]]
         rest = np.flatnonzero(~wet)
-        wet[rest] = _judged(rest, wet, triangles, beside, points, fixed, shoreline)
-        return np.asarray(triangles[wet])
+        rest = rest[(corners[rest] >= 0).all(axis=1)]
+        part, seeded = self._parts(rest, wet, corners[rest], edge_keys(fixed, len(inner)))
+        wet[rest] = self._judged(corners[rest], part, seeded, shoreline)
+        return np.asarray(corners[wet])
+
+    def _parts(
+        self, rest: np.ndarray, wet: np.ndarray, corners: np.ndarray, lines: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Return the part between lines each triangle belongs to, and which touch wet ones."""
+        from scipy.sparse import coo_matrix
+        from scipy.sparse.csgraph import connected_components
+
+        beside = self._net.triangles_array(copy=False)["neighbors"][rest]
+        sides = np.stack([corners, np.roll(corners, -1, axis=1)], axis=-1).reshape(-1, 2)
+        count = len(self._net.vertices_array(copy=False))
+        passable = ~np.isin(edge_keys(sides, count), lines).reshape(-1, 3)
+        one, side = np.nonzero(passable & (beside < len(wet)))
+        other = beside[one, side]
+        seeded = np.zeros(len(rest), bool)
+        seeded[one[wet[other]]] = True
+        place = np.minimum(np.searchsorted(rest, other), len(rest) - 1)
+        within = rest[place] == other  # else it is wet, or lies about an enclosing vertex
+        ends = (one[within], place[within])
+        links = coo_matrix((np.ones(len(ends[0]), bool), ends), (len(rest),) * 2)
+        return connected_components(links, directed=False)[1], seeded
+
+    def _judged(
+        self, corners: np.ndarray, part: np.ndarray, seeded: np.ndarray, shoreline: Shoreline
+    ) -> np.ndarray:
+        """Tell which triangles lie in the water, part by part."""
+        if not len(part):
+            return np.zeros(0, bool)
+        used, local = np.unique(corners, return_inverse=True)
+        vertices = self._net.vertices_array(copy=False)[used + _SUPER]
+        points, local = np.column_stack([vertices["x"], vertices["y"]]), local.reshape(-1, 3)
+        areas = plan_areas(points, local)
+        by_size = np.argsort(areas, kind="stable")
+        largest = np.empty(part.max() + 1, np.int64)
+        largest[part[by_size]] = by_size
+        found = shoreline.contains(points[local[largest]].mean(axis=1))
+        found &= areas[largest] > NOTHING_M2
+        found[part[seeded]] = True
+        return np.asarray(found[part])
 
     @property
     def fixed(self) -> np.ndarray:
@@ -129,54 +155,6 @@ class Mesh:
             for vertex in (piece.v1 - _SUPER, piece.v2 - _SUPER):
                 ends.setdefault(vertex, []).extend(line for line in lines if vertex not in line)
         return {vertex: sorted(set(lines)) for vertex, lines in ends.items() if lines}
-
-
-def _judged(
-    rest: np.ndarray,
-    wet: np.ndarray,
-    triangles: np.ndarray,
-    beside: np.ndarray,
-    points: np.ndarray,
-    fixed: np.ndarray,
-    shoreline: Shoreline,
-) -> np.ndarray:
-    """Tell which of the triangles that have no inner vertex lie in the water."""
-    part, seeded = _parts(rest, wet, triangles, beside, edge_keys(fixed, len(points)), len(points))
-    areas = plan_areas(points, triangles[rest])
-    by_size = np.argsort(areas, kind="stable")
-    largest = np.empty(part.max(initial=-1) + 1, np.int64)
-    largest[part[by_size]] = by_size
-    centroids = points[triangles[rest[largest]]].mean(axis=1)
-    found = shoreline.contains(centroids) & (areas[largest] > NOTHING_M2)
-    found[part[seeded]] = True
-    return np.asarray(found[part])
-
-
-def _parts(
-    rest: np.ndarray,
-    wet: np.ndarray,
-    triangles: np.ndarray,
-    beside: np.ndarray,
-    lines: np.ndarray,
-    count: int,
-) -> tuple[np.ndarray, np.ndarray]:
-    """Return the part each triangle belongs to between lines, and which touch wet ones."""
-    from scipy.sparse import coo_matrix
-    from scipy.sparse.csgraph import connected_components
-
-    across, corner = beside[rest], triangles[rest]
-    keys = edge_keys(np.stack([corner, np.roll(corner, -1, axis=1)], axis=-1).reshape(-1, 2), count)
-    passable = (across >= 0) & ~np.isin(keys, lines).reshape(-1, 3)
-    one, side = np.nonzero(passable)
-    other = across[one, side]
-    seeded = np.zeros(len(rest), bool)
-    seeded[one[wet[other]]] = True
-    place = np.searchsorted(rest, other)
-    within = ~wet[other]
-    links = coo_matrix(
-        (np.ones(np.count_nonzero(within), bool), (one[within], place[within])), (len(rest),) * 2
-    )
-    return connected_components(links, directed=False)[1], seeded
 
 
 def stiffness(points: np.ndarray, triangles: np.ndarray) -> Any:

@@ -98,7 +98,9 @@ def _cure(
 
     triangles = mesh.wet(shoreline, _in_water(plan))
     level = np.where(plan.kind == VertexKind.SOUNDING, np.nan, plan.depth)
-    fixed = mesh.fixed
+    lined, fixed = np.isfinite(level), mesh.fixed
+    a, b, c = (lined[triangles[:, corner]] for corner in range(3))
+    triangles = triangles[(a & b) | (b & c) | (c & a)]  # only these can have a level edge
     edges = flats.false_level_edges(triangles, fixed, level)
     enclosed = flats.enclosed_triangles(triangles, fixed, level)
     if not len(edges) + len(enclosed):

@@ -45,11 +45,6 @@ class Expected:
         """The greater of the two, m."""
         return np.maximum(self.before, self.after)
 
-    @property
-    def middle(self) -> np.ndarray:
-        """Half way between the two, m."""
-        return (self.before + self.after) / 2
-
     def miss(self, least: np.ndarray, greatest: np.ndarray) -> np.ndarray:
         """Return how far a run lies outside what either side expects, m, deeper positive.
 
@@ -84,13 +79,12 @@ def expected(lines: Stretches, length: int = 1) -> Expected:
 
     Notes
     -----
-    The four soundings beside the run are carried on by their median slope (Theil-Sen), so that
-    one of them may be wrong, and no farther than they reach themselves.
+    The four soundings beside the run are carried on by their repeated median slope, so that one of
+    them may be wrong, and no farther than they reach themselves.
 
     References
     ----------
-    Sen 1968, Estimates of the regression coefficient based on Kendall's tau, JASA 63:1379 (from
-    memory).
+    Siegel 1982, Robust regression using repeated medians, Biometrika 69:242 (from memory).
     """
     first, stop = lines.ends()
     counts = stop - first
@@ -124,8 +118,9 @@ def _carried_on(
     known = (side >= start[:, None]) & (side < end[:, None])
     side = np.where(known, side, at[:, None])
     z, s = np.where(known, depth[side], np.nan), np.where(known, along[side], np.nan)
-    one, other = np.triu_indices(SIDE, 1)
-    slope = _row_median((z[:, one] - z[:, other]) / (s[:, one] - s[:, other]))
+    with np.errstate(invalid="ignore"):  # a sounding has no slope to itself
+        slopes = (z[:, :, None] - z[:, None]) / (s[:, :, None] - s[:, None])
+    slope = _row_median(_row_median(slopes.reshape(-1, SIDE)).reshape(-1, SIDE))
     farthest = s[np.arange(len(at)), np.maximum(known.sum(axis=1) - 1, 0)]
     reach = np.abs(farthest - s[:, 0])
     on = np.clip(along[at] - s[:, 0], -reach, reach)

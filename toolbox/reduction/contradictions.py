@@ -9,7 +9,7 @@ import numpy as np
 from toolbox.layers import Soundings
 from toolbox.reduction.continuity import NORMAL, SIDE, jumps, roughness
 from toolbox.reduction.crossings import Meetings
-from toolbox.reduction.echoes import DOUBLE, MULTIPLE_OFFSET, MULTIPLE_SHARE, TRIPLE
+from toolbox.reduction.echoes import DOUBLE, TRIPLE, is_multiple
 from toolbox.reduction.explanation import (
     CONTRADICTION,
     ONSET,
@@ -83,8 +83,8 @@ def reject_wrong_stretches(
       `disagreement`;
     - 2 for each contradiction that a multiple would explain, and a wrong run leaves unexplained;
     - 6 for a run called a double echo, 7 for a triple one, 8 for one called wrong;
-    - 4 less for each end of a run at which the depths, divided back, run on through the leap, and
-      for a wrong run that ends with the leap back of the one with which it begins;
+    - 4 less for each end of a run where it is a multiple of the run beside it (of four soundings
+      or more), and for a wrong run that ends with the leap back of the one with which it begins;
     - 2 more for an end that is no such thing, and 3 more for a great leap within it.
 
     So it takes two signs to call a double echo: both ends, or one end and a line that it crosses.
@@ -213,24 +213,38 @@ def _line_distance(lines: Stretches) -> float:
 
 
 def _links(lines: Stretches, runs: _Runs, tolerance: np.ndarray) -> np.ndarray:
-    """Return the points of each run and the next on its line, shape (r - 1, 4, 4)."""
+    """Return the points of each run and the next, shape (r - 1, 4, 4)."""
     here, there = runs.last[:-1], runs.first[1:]
-    start, end = (lines.depth[place][:, None, None] for place in (here, there))
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    of_start, of_end = TIMES[:, None], TIMES[None, :]
-    apart = np.abs(start / of_start - end / of_end)
-    bed = np.minimum(start / of_start, end / of_end)
-    great = high > 1.5 * low
-    sign = great & (apart <= np.maximum(MULTIPLE_SHARE * bed, MULTIPLE_OFFSET))
-    small = high - low < tolerance[here][:, None, None]
-    points = np.where(np.isnan(apart), np.where(small, BREAK, 0.0), np.where(sign, -SIGN, BREAK))
-    leaps = runs.leap[here][:, None, None]
-    onset = ONSET[:, None] + ONSET[None, :]
-    within = np.where(leaps & great, LEAP, 0.0) * (np.arange(len(TIMES)) > 0)
-    within = within + np.where(leaps, SIGN, 0.0) * (np.arange(len(TIMES)) == WRONG)
-    link = np.where(np.eye(len(TIMES), dtype=bool), within, onset + np.where(leaps, points, 0.0))
-    same_line = (lines.line[here] == lines.line[there])[:, None, None]
-    return np.where(same_line, link, onset)
+    low, high = np.sort([lines.depth[here], lines.depth[there]], axis=0)
+    leaps, great = runs.leap[here], high > 1.5 * low
+    wrong = np.isnan(TIMES[:, None] + TIMES)
+    small = (high - low < tolerance[here])[:, None, None]
+    end = np.where(_signs(lines, runs) & great[:, None, None], -SIGN, BREAK)
+    end = np.where(wrong, np.where(small, BREAK, 0.0), end)
+    onset = ONSET[:, None] + ONSET
+    change = onset + np.where(leaps[:, None, None], end, 0.0)
+    within = np.zeros((len(here), len(TIMES)))
+    within[:, 1:] += LEAP * (leaps & great)[:, None]
+    within[:, WRONG] += SIGN * leaps
+    change[:, np.arange(len(TIMES)), np.arange(len(TIMES))] = within
+    same_line = lines.line[here] == lines.line[there]
+    return np.where(same_line[:, None, None], change, onset)
+
+
+def _signs(lines: Stretches, runs: _Runs) -> np.ndarray:
+    """Tell where one run is the multiple of the other beside it, for all that both may be.
+
+    The shallower of the two must be long enough to be a bed: as long as one side of what is
+    expected.
+    """
+    start, end = lines.depth[runs.last[:-1]], lines.depth[runs.first[1:]]
+    falls = (start < end)[:, None, None]
+    low, high = (both[:, None, None] for both in np.sort([start, end], axis=0))
+    of_low = np.where(falls, TIMES[:, None], TIMES)
+    of_high = np.where(falls, TIMES, TIMES[:, None])
+    length = np.where(start < end, runs.length[:-1], runs.length[1:])
+    goes_on = (length >= SIDE)[:, None, None]
+    return goes_on & (of_high > of_low) & is_multiple(high, low / of_low, of_high)
 
 
 def _short_gives_way(runs: _Runs, evidence: Evidence, called: np.ndarray) -> np.ndarray:

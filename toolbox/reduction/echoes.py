@@ -7,7 +7,7 @@ from typing import Annotated
 import numpy as np
 
 from toolbox.layers import Soundings
-from toolbox.reduction.continuity import SIDE, expected, roughness
+from toolbox.reduction.continuity import SIDE, Expected, expected, roughness
 from toolbox.reduction.stretches import Stretches, along_lines, own_step
 from toolbox.tool import Range, tool
 
@@ -34,7 +34,7 @@ MULTIPLE_SHARE = 0.05
 """How near a reading must be to a multiple of the bed, as a share (common practice, no source)."""
 
 MULTIPLE_OFFSET = 0.3
-"""The same in metres: a transducer's draft and a change of level are not doubled."""
+"""How much less than the bed it may be, m: draft and a change of level are not doubled."""
 
 _Sigmas = Annotated[float, Range("", above=0)]
 
@@ -48,8 +48,8 @@ def reject_spikes(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundings:
     soundings : Soundings
         Points to judge, along their lines.
     sigmas : float
-        How many times the line's own roughness they must lie outside what both sides expect. Five
-        flag about one in two thousand of normal errors, and one in two hundred of Laplace errors.
+        How many times the line's own roughness they must lie outside what both sides expect. Four
+        flag about two in a thousand readings with normal errors.
 
     Returns
     -------
@@ -59,9 +59,10 @@ def reject_spikes(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundings:
     Notes
     -----
     The bed is carried into each run of one to three soundings from the four before it and the four
-    after it, by their median slopes. A run is a spike if it lies wholly above, or wholly below,
-    both of these. A cliff is met by one side, and a slope by both; only what returns is flagged.
-    The greatest departures are flagged first, and the rest is judged again without them.
+    after it, see `expected`. A run is a spike if it lies wholly above, or wholly below, what both
+    sides expect, and the soundings just before and after it are back at the bed. A cliff is met by
+    one side, and a slope by both; only what returns is flagged. The greatest departures are
+    flagged first, and the rest is judged again without them.
     """
     return _reject_runs(soundings, lambda run: np.ones(len(run), bool), SPIKE, sigmas)
 
@@ -84,31 +85,47 @@ def reject_double_echoes(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soun
 
     Notes
     -----
-    The run must be a spike, see `reject_spikes`, and within a tenth of the bed (or 0.3 m, since
-    draft and water level are not doubled) of a multiple of what its sides expect. Longer runs are
-    judged together with the lines that cross them, see `reject_wrong_stretches`.
+    The run must be a spike, see `reject_spikes`, and a multiple of what its sides expect, see
+    `is_multiple`, within three times the line's roughness; and the two sides must agree within
+    twice as much. Longer runs are judged together with the lines that cross them, see
+    `reject_wrong_stretches`.
     """
     for times, reason in ((2, DOUBLE), (3, TRIPLE)):
         soundings = _reject_runs(soundings, _multiple(times), reason, sigmas)
     return soundings
 
 
-def is_multiple(depth: np.ndarray, bed: np.ndarray, times: int) -> np.ndarray:
+def is_multiple(
+    depth: np.ndarray,
+    bed: np.ndarray,
+    times: int | np.ndarray,
+    *,
+    noise: float | np.ndarray = 0.0,
+) -> np.ndarray:
     """Tell whether readings may be echoes that have been to the bed several times.
 
     Parameters
     ----------
     depth, bed : array
         Readings and the bed beneath them, m.
-    times : int
+    times : int or array of float
         2 for a double echo.
+    noise : float or array
+        What the two may differ by besides, m.
 
     Returns
     -------
     array of bool
-        Whether ``depth / times`` is the bed within a tenth, or 0.3 m.
+        Whether ``depth / times`` is the bed within a twentieth or the noise, or up to 0.3 m less.
+
+    Notes
+    -----
+    With a draft ``c`` that was added once, an echo that has been to the bed ``k`` times reads
+    ``k (z - c) + c``: divided by ``k`` this is ``c (k - 1) / k`` less than ``z``, never more.
     """
-    return np.abs(depth / times - bed) <= np.maximum(MULTIPLE_SHARE * bed, MULTIPLE_OFFSET)
+    off = depth / times - bed
+    share = np.maximum(MULTIPLE_SHARE * bed, noise)
+    return (off <= share) & (off >= -np.maximum(share, MULTIPLE_OFFSET))
 
 
 @tool("Reject plant tops taken for the bed")
@@ -146,8 +163,10 @@ class _Runs:
     first: np.ndarray
     length: int
     depth: np.ndarray
-    bed: np.ndarray
+    shallow: np.ndarray
+    deep: np.ndarray
     miss: np.ndarray
+    rough: np.ndarray
 
     def __len__(self) -> int:
         return len(self.first)
@@ -157,7 +176,13 @@ _Choice = Callable[[_Runs], np.ndarray]
 
 
 def _multiple(times: int) -> _Choice:
-    return lambda run: (run.miss > 0) & is_multiple(run.depth, run.bed, times)
+    def choose(run: _Runs) -> np.ndarray:
+        bed = np.clip(run.depth / times, run.shallow, run.deep)
+        multiple = is_multiple(run.depth, bed, times, noise=3 * run.rough)
+        agreed = run.deep - run.shallow <= np.maximum(2 * MULTIPLE_SHARE * bed, 6 * run.rough)
+        return (run.miss > 0) & multiple & agreed
+
+    return choose
 
 
 def _near_canopy(soundings: Soundings) -> _Choice:
@@ -171,7 +196,7 @@ def _near_canopy(soundings: Soundings) -> _Choice:
         tops = canopy[run.lines.index[np.column_stack(beside)]]
         seen = np.isfinite(tops[:, :SIDE]).any(axis=1) & np.isfinite(tops[:, SIDE:]).any(axis=1)
         top = np.where(seen, np.nansum(tops, axis=1) / np.maximum(np.isfinite(tops).sum(1), 1), 0)
-        return seen & (run.miss < 0) & (np.abs(run.depth - top) < np.abs(run.depth - run.bed))
+        return seen & (run.miss < 0) & (np.abs(run.depth - top) < np.abs(run.depth - run.shallow))
 
     return choose
 
@@ -194,9 +219,9 @@ def _spikes(lines: Stretches, choose: _Choice, sigmas: float) -> np.ndarray:
     found = np.zeros(len(lines), bool)
     if len(lines) == 0:
         return found
-    limit = sigmas * roughness(lines)
+    rough = roughness(lines)
     for length in range(1, LONGEST + 1):
-        run = _leaving(lines, length, limit)
+        run = _leaving(lines, length, rough, sigmas)
         run_first = run.first[choose(run)]
         for place in range(length):
             found[run_first + place] = True
@@ -205,7 +230,7 @@ def _spikes(lines: Stretches, choose: _Choice, sigmas: float) -> np.ndarray:
     return found
 
 
-def _leaving(lines: Stretches, length: int, limit: np.ndarray) -> _Runs:
+def _leaving(lines: Stretches, length: int, rough: np.ndarray, sigmas: float) -> _Runs:
     """Return the runs of a length that leave the bed, each the farthest out of its neighbours."""
     from scipy.ndimage import maximum_filter1d
 
@@ -213,8 +238,19 @@ def _leaving(lines: Stretches, length: int, limit: np.ndarray) -> _Runs:
     run = np.lib.stride_tricks.sliding_window_view(padded, length)
     expect = expected(lines, length)
     miss = expect.miss(run.min(axis=1), run.max(axis=1))
-    out = np.abs(miss) / limit
+    out = np.abs(miss) / (sigmas * rough)
     farthest = maximum_filter1d(out, 2 * length + 1, mode="constant")
-    first = np.flatnonzero((out > 1) & (out >= farthest))
+    first = np.flatnonzero((out > 1) & (out >= farthest) & _back(lines, expect, miss, length))
     depth = run[first].mean(axis=1)
-    return _Runs(lines, first, length, depth, expect.middle[first], miss[first])
+    shallow, deep = expect.shallow[first], expect.deep[first]
+    return _Runs(lines, first, length, depth, shallow, deep, miss[first], rough[first])
+
+
+def _back(lines: Stretches, expect: Expected, miss: np.ndarray, length: int) -> np.ndarray:
+    """Tell of which runs the soundings just before and after are back at the bed."""
+    back = np.ones(len(lines), bool)
+    for beside in (-1, length):
+        depth = lines.depth[lines.neighbour(beside)]
+        off = expect.miss(depth, depth) * np.sign(miss)
+        back &= off <= np.abs(miss) / 2
+    return back

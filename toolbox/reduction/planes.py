@@ -6,6 +6,7 @@ import numpy as np
 
 from toolbox.layers import Soundings
 from toolbox.reduction.continuity import NORMAL, UNRESOLVED
+from toolbox.reduction.stretches import loose
 from toolbox.tool import Range, tool
 
 __all__ = ["DISAGREES", "disagreement", "reject_lone_outliers"]
@@ -85,8 +86,7 @@ def reject_lone_outliers(
     Parameters
     ----------
     soundings : Soundings
-        Points to judge: those of source ``point`` without a line, which have no neighbours before
-        and after.
+        Points to judge: those of no line, which have no neighbours before and after.
     sigmas : float
         How far they must lie from the plane through the soundings around them, in robust standard
         deviations of the same figure for those around them.
@@ -103,8 +103,8 @@ def reject_lone_outliers(
     soundings around, so rough ground excuses more.
     """
     kept = np.flatnonzero(~soundings.flag)
-    loose = ((soundings.frame["source"] == "point") & (soundings.frame["line"] == "")).to_numpy()
-    if not loose[kept].any() or len(kept) <= FEWEST:
+    single = loose(soundings)[kept]
+    if not single.any() or len(kept) <= FEWEST:
         return soundings
     place, depth = soundings.coordinates[kept], soundings.depth[kept]
     around = _nearest(place, AROUND + 1)[:, 1:]
@@ -113,7 +113,7 @@ def reject_lone_outliers(
     usual = NORMAL * _row_medians(beside)
     limit = np.maximum(sigmas * np.maximum(usual, UNRESOLVED * np.abs(depth)), 2 * _largest(beside))
     spoiled = np.zeros(len(soundings), bool)
-    spoiled[kept] = (residual > limit) & loose[kept]
+    spoiled[kept] = (residual > limit) & single
     return soundings.reject(spoiled, DISAGREES)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from toolbox.errors import ParameterError
 from toolbox.layers import Soundings
 from toolbox.reduction.echoes import is_multiple
-from toolbox.reduction.stretches import along_lines
+from toolbox.reduction.stretches import along_lines, loose
 from toolbox.tool import Range, tool
 
 __all__ = [
@@ -70,8 +70,7 @@ def reject_no_bottom(
     """
     frame = soundings.frame
     read = frame["depth_read"].to_numpy(float) if "depth_read" in frame else soundings.depth
-    loose = ((frame["source"] == "point") & (frame["line"] == "")).to_numpy()
-    none = (read == 0) & ~loose
+    none = (read == 0) & ~loose(soundings)
     if "depth_read" in frame:
         none |= read < 0
     if status is not None:

@@ -6,7 +6,15 @@ import numpy as np
 
 from toolbox.layers import Soundings
 
-__all__ = ["MAX_STEP", "Stretches", "along_lines", "bounds_between", "own_step", "registered_step"]
+__all__ = [
+    "MAX_STEP",
+    "Stretches",
+    "along_lines",
+    "bounds_between",
+    "loose",
+    "own_step",
+    "registered_step",
+]
 
 MAX_STEP = 25.0
 """Registered depths lie no farther apart than this, or three times the mean depth, m (IHO S-44)."""
@@ -147,7 +155,7 @@ def along_lines(
     Parameters
     ----------
     soundings : Soundings
-        In any order; soundings of source ``point`` without a line have no order and are left out.
+        In any order; points of no line have no order and are left out.
     max_step : float, optional
         A line is cut where two soundings lie farther apart than this, m; see `registered_step`.
     which : (n,) array of bool, optional
@@ -173,21 +181,45 @@ def along_lines(
     )
 
 
+def loose(soundings: Soundings) -> np.ndarray:
+    """Tell which soundings are of no line: single points, plummet readings.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        The survey.
+
+    Returns
+    -------
+    (n,) array of bool
+        Those without a name of a line, unless they come from a track or a cast, which is a line
+        by itself.
+    """
+    run = soundings.frame["source"].isin(["track", "cast"]).to_numpy()
+    return ~run & (_names(soundings) == "")
+
+
+def _names(soundings: Soundings) -> np.ndarray:
+    """Return the names of the lines as text, empty where there is none."""
+    line = soundings.frame["line"]
+    return line.where(line.notna(), "").astype(str).to_numpy(object)
+
+
 def _line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
     """Give each line a number as it first appears, and points of no line -1."""
     import pandas as pd
 
-    source = soundings.frame["source"].astype(str).reset_index(drop=True)
-    line = soundings.frame["line"].reset_index(drop=True)
-    line = line.where(line.notna(), "").astype(str)
-    number, lines = pd.factorize(pd.MultiIndex.from_arrays([line, source]))
-    loose = ((source == "point") & (line == "")).to_numpy()
+    lined = ~loose(soundings)
+    source = soundings.frame["source"].astype(str).to_numpy(object)
+    pairs = pd.MultiIndex.from_arrays([_names(soundings)[lined], source[lined]])
+    number = np.full(len(soundings), -1)
+    number[lined], lines = pd.factorize(pairs)
     shared = pd.Series([name for name, _ in lines], dtype=object).duplicated(keep=False)
     names = tuple(
         f"{kind} {name}".strip() if twice or not name else name
         for (name, kind), twice in zip(lines, shared, strict=True)
     )
-    return np.where(loose, -1, number), names
+    return number, names
 
 
 def _seconds(soundings: Soundings) -> np.ndarray:

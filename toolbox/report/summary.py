@@ -48,7 +48,7 @@ def write_summary(
     title: str,
     soundings: Soundings,
     morphometry: Table,
-    checks: Table | None,
+    checks: Table | None = None,
     distance: Grid | None,
     notes: list[str],
     origin: dict[str, Any],

@@ -46,7 +46,8 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
     soundings = _cleaned(Soundings.joined(parts), shoreline, settings)
     lineage.rejected(soundings)
     kept = len(soundings) - sum(soundings.rejections().values())
-    lineage.step("clean", soundings_in=len(soundings), soundings_kept=kept)
+    judged = "clean" if settings.cleaning.on else "reject outside"
+    lineage.step(judged, soundings_in=len(soundings), soundings_kept=kept)
     return Inputs(shoreline, soundings, _read_breaklines(settings, shoreline, lineage))
 
 

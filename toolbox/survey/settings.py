@@ -187,12 +187,13 @@ class Source(_Depths):
     @model_validator(mode="after")
     def _keys_fit_the_kind(self) -> "Source":
         for kind, keys in _ONLY.items():
-            for key in sorted(self.model_fields_set & keys):
-                if self.kind != kind:
+            for key in sorted(keys):
+                default = type(self).model_fields[key].default
+                if self.kind != kind and getattr(self, key) != default:
                     raise ValueError(f"{key} is for kind = {kind!r}, got kind = {self.kind!r}")
         if self.kind == "casts" and self.pings is None:
             raise ValueError("casts need pings, the file of their readings")
-        if self.bar_check and self.model_fields_set & {"draft", "speed_set"}:
+        if self.bar_check and (self.draft or self.speed_set):
             raise ValueError("a bar check holds draft and speed of sound: give it or these")
         heat = (self.temperature is not None) + (self.profile is not None)
         if self.speed_set is not None and heat != 1:
