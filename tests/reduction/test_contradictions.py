@@ -42,7 +42,7 @@ def test_a_good_survey_is_left_alone() -> None:
     assert not Net().judged().flag.any()
 
 
-@pytest.mark.parametrize("by", [-2.0, 1.0, 3.0, 20.0])
+@pytest.mark.parametrize("by", [-2.0, 1.0, 3.0, 14.0])
 def test_a_stretch_that_two_lines_contradict(by: float) -> None:
     net = Net()
     part = net.part("n3", 100, 220)  # crossed at 120 and 200
@@ -74,12 +74,12 @@ def test_a_multiple_with_a_leap_in_and_a_leap_out(
 
 
 def test_a_double_echo_to_the_end_of_a_line_needs_a_crossing() -> None:
-    net = Net()
-    part = net.part("n3", 300, 400)
+    net = Net(north=1)
+    part = net.part("n0", 300, 400)
     net.depth[part] *= 2
     assert not net.judged().flag.any()  # crossed nowhere: it may be a cliff
-    net = Net()
-    part = net.part("n3", 260, 400)  # crossed at 280
+    net = Net(north=1)
+    part = net.part("n0", 260, 400)  # crossed at 280
     net.depth[part] *= 2
     assert reasons(net.judged(), part) == {DOUBLE}
 
@@ -158,12 +158,10 @@ def test_a_survey_in_one_line_judges_itself() -> None:
 
 
 def test_a_known_spread_of_position_excuses_more() -> None:
-    random = np.random.default_rng(2)
     slope = Net(noise=0.02)
     slope.depth += 0.3 * slope.place[:, 1]
-    moved = slope.place + random.normal(0, 6, slope.place.shape)[:1]
-    shifted = np.where((slope.names == "n3")[:, None], slope.place + [0, 9.0], slope.place)
-    del moved
+    # 9 m off along its line, where the bed falls by 0.3 m a metre
+    shifted = slope.place + np.where(slope.names == "n3", 9.0, 0.0)[:, None] * [0, 1]
     flags = [
         reject_wrong_stretches(
             Soundings.from_arrays(

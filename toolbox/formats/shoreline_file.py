@@ -11,6 +11,7 @@ from toolbox.formats.soundings_file import depths_of
 from toolbox.formats.vector import read_features
 from toolbox.layers import Breaklines, Shoreline
 from toolbox.layers.crs import project_shapes, working_crs
+from toolbox.reduction.isobaths import isobaths_of_bands
 from toolbox.tool import Range, checked
 from toolbox.units import Unit
 
@@ -90,6 +91,7 @@ def read_breaklines(
     elevation: str | None = None,
     unit: Unit | None = None,
     positive: Literal["down", "up"] = "down",
+    bands: bool = False,
     datum: Annotated[float, Range("m")] | None = None,
 ) -> Breaklines:
     """Read lines of known depth, such as isobaths.
@@ -116,6 +118,9 @@ def read_breaklines(
         Unit of depths or elevations; if left out, what the column's name says, or metres.
     positive : str
         Direction in which depths grow.
+    bands : bool
+        Whether polygons are depth bands of an older map: their depth is their shallower limit, and
+        the lines between them are meant.
     datum : float, optional
         Elevation of the datum water level, to turn elevations into depths.
 
@@ -140,9 +145,10 @@ def read_breaklines(
     if absent.any():
         raise InputFileError(f"{path}: feature {int(absent.argmax()) + 1} has no line")
     shapes = _projected(frame, target, path)
+    pairs = isobaths_of_bands(shapes, values) if bands else zip(shapes, values, strict=True)
     lines = [
         np.column_stack([line, np.full(len(line), value)])
-        for shape, value in zip(shapes, values, strict=True)
+        for shape, value in pairs
         for line in _lines(shape, path)
     ]
     return Breaklines(tuple(lines), target, tuple(notes))

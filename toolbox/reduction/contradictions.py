@@ -244,7 +244,9 @@ def _signs(lines: Stretches, runs: _Runs) -> np.ndarray:
     of_high = np.where(falls, TIMES, TIMES[:, None])
     length = np.where(start < end, runs.length[:-1], runs.length[1:])
     goes_on = (length >= SIDE)[:, None, None]
-    return goes_on & (of_high > of_low) & is_multiple(high, low / of_low, of_high)
+    rough = roughness(lines)
+    noise = 3 * np.where(start < end, rough[runs.last[:-1]], rough[runs.first[1:]])[:, None, None]
+    return goes_on & (of_high > of_low) & is_multiple(high, low / of_low, of_high, noise=noise)
 
 
 def _short_gives_way(runs: _Runs, evidence: Evidence, called: np.ndarray) -> np.ndarray:

@@ -22,8 +22,9 @@ SEARCHED = 4 * AROUND
 FEWEST = 8
 """Soundings that a plane needs to be trusted."""
 
-LEVERAGE = 0.5
-"""Beyond this the place lies outside the soundings around it, and a plane would extrapolate."""
+SURROUNDED = 4.0
+"""Leverage times count at the edge of soundings that are spread evenly (derived: 1 + 3); with more
+the place lies outside those around it, and a plane would extrapolate."""
 
 WITHIN = 0.6827
 """Share of normal errors within one standard deviation."""
@@ -178,7 +179,8 @@ def _planes(
         weight = np.clip(1 - (np.nan_to_num(off) / (4.685 * spread[:, None])) ** 2, 0, None) ** 2
         weight *= there
     leverage = np.linalg.inv(normal)[:, 0, 0]
-    trusted = (there.sum(axis=1) >= FEWEST) & (leverage <= LEVERAGE)
+    surrounded = leverage * weight.sum(axis=1) <= SURROUNDED
+    trusted = (there.sum(axis=1) >= FEWEST) & surrounded
     return np.where(trusted, plane[:, 0], np.nan), spread * np.sqrt(1 + leverage)
 
 

@@ -210,7 +210,11 @@ _ONLY = {
 
 
 class BreaklineSource(_Depths):
-    """One file of lines of known depth."""
+    """One file of lines of known depth, or of the depth bands of an older map."""
+
+    bands: bool = Field(
+        False, description="Whether polygons are bands; their depth is their shallower limit."
+    )
 
 
 class Cleaning(_Section):
