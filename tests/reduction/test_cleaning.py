@@ -112,7 +112,7 @@ def test_tools_come_in_the_order_stated_and_a_person_has_the_last_word() -> None
     )
     found = clean(before, SHORE, Table(rows), min_depth=0.3, max_depth=30)
     assert found.rejections() == {
-        "outside the water": 27,
+        "outside the water": 6,
         "out of range": 1,
         "no bottom": 1,
         "double echo": 1,
@@ -124,20 +124,17 @@ def test_tools_come_in_the_order_stated_and_a_person_has_the_last_word() -> None
 
 
 def test_what_a_person_rejects_does_not_judge() -> None:
-    depth = np.full(60, 8.0)
-    depth[30:42] = 5.0  # twelve shallow soundings, a hump unless a person knows better
-    depth[36] = 9.0
+    depth = np.round(8 + np.random.default_rng(3).uniform(-0.05, 0.05, 60), 2)
+    depth[30:42] -= 3.0  # twelve shallow soundings, a hump unless a person knows better
+    depth[36] = 8.0
     place = np.column_stack([np.arange(60) * 2.5, np.zeros(60)])
     before = Soundings.from_arrays(place, depth, crs=None, line="7", source="track")
     assert clean(before).frame["reason"][36] == "spike along the line"
     hump = pd.DataFrame([{"action": "reject", "record": k + 1} for k in range(30, 42) if k != 36])
-    assert clean(before, overrides=Table(hump)).frame["reason"][36] == "spike along the line"
-    depth[36] = 8.0
-    again = Soundings.from_arrays(place, depth, crs=None, line="7", source="track")
-    assert not clean(again, overrides=Table(hump)).flag[36]
+    assert not clean(before, overrides=Table(hump)).flag[36]
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.integers(0, 120))
 def test_nothing_is_lost(seed: int, count: int) -> None:
     random = np.random.default_rng(seed)
@@ -269,22 +266,38 @@ EXPECTED = {
 }
 
 
-@pytest.mark.parametrize("lake", LAKES)
-@pytest.mark.parametrize("seed", [1, 2])
-def test_planted_blunders_are_found_with_the_right_reason(lake: str, seed: int) -> None:
-    survey = sounded(lake, seed)
-    spoil(survey, seed)
-    survey["reason"] = cleaned(survey).frame["reason"].to_numpy()
-    flag = survey.reason != ""
-    good = survey.kind == "good"
-    assert flag[good].mean() <= 0.01
-    blunder = ~good & (np.abs(survey.depth - survey.true) > 3 * NOISE)
-    assert flag[blunder].mean() >= 0.9
-    for kind, reasons in EXPECTED.items():
-        found = survey.reason[survey.kind == kind]
-        share = 0.75 if kind == "wrong stretch" else 0.9
-        assert (found != "").mean() >= share, kind
-        assert found[found != ""].isin(reasons).mean() >= 0.9, kind
+@pytest.fixture(scope="module")
+def spoiled() -> pd.DataFrame:
+    """Two surveys of each lake with planted blunders, judged."""
+    parts = []
+    for lake in LAKES:
+        for seed in (1, 2):
+            survey = sounded(lake, seed)
+            spoil(survey, seed)
+            survey["reason"] = cleaned(survey).frame["reason"].to_numpy()
+            parts.append(survey.assign(lake=lake))
+    return pd.concat(parts, ignore_index=True)
+
+
+def test_planted_blunders_above_three_spreads_are_found(spoiled: pd.DataFrame) -> None:
+    flagged = spoiled.reason != ""
+    blunder = (spoiled.kind != "good") & (np.abs(spoiled.depth - spoiled.true) > 3 * NOISE)
+    assert blunder.sum() > 2500
+    assert flagged[blunder].mean() >= 0.9
+    assert flagged[blunder].groupby(spoiled.lake).mean().min() >= 0.85
+
+
+def test_good_soundings_beside_blunders_are_kept(spoiled: pd.DataFrame) -> None:
+    good = spoiled.kind == "good"
+    flagged = (spoiled.reason != "")[good]
+    assert flagged.groupby(spoiled.lake[good]).mean().max() <= 0.005
+
+
+@pytest.mark.parametrize("kind", EXPECTED)
+def test_blunders_carry_the_right_reason(spoiled: pd.DataFrame, kind: str) -> None:
+    told = spoiled.reason[spoiled.kind == kind]
+    assert (told != "").mean() >= (0.85 if kind == "wrong stretch" else 0.9)
+    assert told[told != ""].isin(EXPECTED[kind]).mean() >= 0.9
 
 
 # ---- the sample survey ---------------------------------------------------------------------------
@@ -390,6 +403,19 @@ def test_the_line_of_66_m_is_a_double_echo_of_32_m(
     assert deep.sum() > 90
     assert (reason[deep] == "double echo").mean() > 0.9
     assert (reason[deep] != "").all()
+
+
+def test_the_greatest_depth_of_the_karst_lake_that_two_lines_tell(
+    karst: tuple[pd.DataFrame, Soundings],
+) -> None:
+    # The account says about 70 m. Two lines agree on no more than 52 m; one line alone goes on to
+    # 57 m without a break, and one to 73 m over 20 m beside another line that reads 11 m.
+    kept = clean(karst[1]).kept
+    a, b = cKDTree(kept.coordinates).query_pairs(5.0, output_type="ndarray").T
+    line = kept.frame["line"].to_numpy()
+    agree = (line[a] != line[b]) & (np.abs(kept.depth[a] - kept.depth[b]) < 2)
+    confirmed = np.minimum(kept.depth[a], kept.depth[b])[agree].max()
+    assert 50 < confirmed < 54
 
 
 def test_halving_the_survey_of_the_karst_lake_changes_little(

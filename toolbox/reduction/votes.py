@@ -1,5 +1,7 @@
 """Votes: what lines that meet say about each other's readings."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from toolbox.reduction.continuity import SIDE
@@ -69,18 +71,18 @@ def votes(
     points : (v, 4, 4) array
         Mean over the places where they cross or, if they do not, where they come near.
     """
-    least, greatest = _within(lines, error)
+    anyhow, same_run = _within(lines, error), _within(lines, error, run)
     sides = []
     for one, other, share in (
         (meeting.from_a, meeting.to_a, meeting.along_a),
         (meeting.from_b, meeting.to_b, meeting.along_b),
     ):
         nearer = np.where(share <= 0.5, one, other)
-        low = np.minimum(least[one], least[other])
-        high = np.maximum(greatest[one], greatest[other])
-        sides.append((run[nearer], low, high, tolerance[nearer]))
-    (run_a, *a), (run_b, *b) = sides
-    cost = _cost(tuple(a), tuple(b))
+        farther = np.where(run[one] == run[other], one + other - nearer, nearer)
+        read = _Read(*_either(anyhow, one, other), *_either(same_run, nearer, farther))
+        sides.append((run[nearer], read, tolerance[nearer]))
+    (run_a, a, may_a), (run_b, b, may_b) = sides
+    cost = _cost(a, b, np.maximum(may_a, may_b))
     turned = run_a > run_b
     cost[turned] = cost[turned].transpose(0, 2, 1)
     pair, which = np.unique(
@@ -96,18 +98,40 @@ def votes(
     return pair[apart], points[apart]
 
 
-def _cost(a: tuple[np.ndarray, ...], b: tuple[np.ndarray, ...]) -> np.ndarray:
-    """Return the points of every meeting, shape (k, 4, 4)."""
-    low_a, high_a, may_a = (part[:, None, None] for part in a)
-    low_b, high_b, may_b = (part[:, None, None] for part in b)
+@dataclass(frozen=True, eq=False)
+class _Read:
+    """Depths that a line may have read where it meets another, and those of the run itself."""
+
+    least: np.ndarray
+    greatest: np.ndarray
+    run_least: np.ndarray
+    run_greatest: np.ndarray
+
+
+def _either(
+    extremes: tuple[np.ndarray, np.ndarray], one: np.ndarray, other: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    least, greatest = extremes
+    return np.minimum(least[one], least[other]), np.maximum(greatest[one], greatest[other])
+
+
+def _cost(a: _Read, b: _Read, may: np.ndarray) -> np.ndarray:
+    """Return the points of every meeting, shape (k, 4, 4).
+
+    Beside a leap a line may have read what lies beyond it, which excuses a run; but only what the
+    run itself reads can confirm it.
+    """
     of_a, of_b = TIMES[:, None], TIMES[None, :]
+    low_a, high_a, low_b, high_b, allowed = (
+        part[:, None, None] for part in (a.least, a.greatest, b.least, b.greatest, may)
+    )
     gap = np.maximum(low_a / of_a - high_b / of_b, low_b / of_b - high_a / of_a)
     bed = np.minimum(high_a / of_a, high_b / of_b)
-    may = np.maximum(may_a, may_b) + np.zeros_like(gap)
     multiple = (of_a > 1) | (of_b > 1)
-    may = np.where(multiple, np.maximum(may, MULTIPLE_SHARE * bed), may)
-    points = np.where(gap > may, CONTRADICTION, 0.0)
-    agreed = np.where(points[:, 0, 0] == 0, CONTRADICTION, 0.0)
+    allowed = np.where(multiple, np.maximum(allowed, MULTIPLE_SHARE * bed), allowed)
+    points = np.where(gap > allowed, CONTRADICTION, 0.0)
+    apart = np.maximum(a.run_least - b.run_greatest, b.run_least - a.run_greatest)
+    agreed = np.where(apart <= may, CONTRADICTION, 0.0)
     points[:, WRONG, :] = points[:, :, WRONG] = 0.0
     points[:, WRONG, 0] = agreed + _untold(points[:, :WRONG, 0])
     points[:, 0, WRONG] = agreed + _untold(points[:, 0, :WRONG])
@@ -119,13 +143,17 @@ def _untold(points: np.ndarray) -> np.ndarray:
     return np.where((points[:, 0] > 0) & (points[:, 1:] == 0).any(axis=1), UNTOLD, 0.0)
 
 
-def _within(lines: Stretches, distance: float) -> tuple[np.ndarray, np.ndarray]:
-    """Return the least and greatest depth read within a distance along the line, m."""
+def _within(
+    lines: Stretches, distance: float, run: np.ndarray | None = None
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the least and greatest depth read within a distance along the line, or the run, m."""
     place, depth = lines.coordinates, lines.depth
     least, greatest = depth.copy(), depth.copy()
     for away in range(1, 3 * SIDE):
         for there in (lines.neighbour(away), lines.neighbour(-away)):
             near = np.hypot(*(place[there] - place).T) <= distance
+            if run is not None:
+                near &= run[there] == run
             least = np.where(near, np.minimum(least, depth[there]), least)
             greatest = np.where(near, np.maximum(greatest, depth[there]), greatest)
     return least, greatest

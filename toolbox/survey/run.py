@@ -115,7 +115,9 @@ def _check_lines(soundings: Soundings, lineage: Lineage) -> _Checks | None:
     lineage.step("crossings", crossings.notes, crossings=len(crossings.frame))
     if not len(crossings.frame):
         return None
-    return _Checks(crossings, crossing_statistics(crossings), line_offsets(crossings))
+    # the mean of two readings on each side of a crossing tells more of a whole line
+    steadier = find_crossings(soundings, each_side=2)
+    return _Checks(crossings, crossing_statistics(crossings), line_offsets(steadier))
 
 
 def _thinned(settings: Settings, soundings: Soundings, lineage: Lineage) -> Soundings:
