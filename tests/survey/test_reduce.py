@@ -92,17 +92,34 @@ def test_what_was_assumed_is_told(reduced: tuple[Soundings, Lineage]) -> None:
         assert words in told
 
 
+def test_text_larger_than_memory_is_thinned_as_it_is_read(tmp_path: Path) -> None:
+    draw = np.random.default_rng(3)
+    place = draw.uniform((376_400.1, 5_116_950.1), (376_499.9, 5_116_999.9), (5_000, 2))
+    rows = [f"{x:.2f} {y:.2f} {z:.2f}" for (x, y), z in zip(place, place[:, 0] % 7, strict=True)]
+    (tmp_path / "many.xyz").write_text("\n".join(rows))
+    (tmp_path / "survey.toml").write_text(
+        f'[water]\nname = "A"\nshoreline = "{SAMPLE / "shoreline.gpkg"}"\n[thinning]\ncell = 5\n'
+        "[cleaning]\non = false\n"
+        '[[soundings]]\nfile = "many.xyz"\nkind = "xyz"\ncrs = "EPSG:32625"\n'
+    )
+    settings = load_settings(tmp_path / "survey.toml")
+    soundings = read_inputs(settings, Lineage(settings)).soundings
+    assert len(soundings) == 20 * 10
+    assert int(soundings.frame["count"].sum()) == 5_000
+
+
 @pytest.mark.parametrize(
     ("keys", "message"),
     [
         ("latency = 1", "latency is for kind = 'nmea', got kind = 'points'"),
         ("pings = 'p'", "pings is for kind = 'casts', got kind = 'points'"),
         ("kind = 'casts'", "casts need pings"),
-        ("kind = 'nmea'\nunit = 'ft'", "unit is for kind = 'points', got kind = 'nmea'"),
+        ("kind = 'nmea'\nunit = 'ft'", "unit is for kind = 'points' or 'xyz', got kind = 'nmea'"),
         ("bar_check = 'b'\ndraft = 1", "a bar check holds draft and speed of sound"),
         ("speed_set = 1500", "speed_set needs a temperature or a profile"),
         ("speed_set = 1500\ntemperature = 9\nprofile = 'p'", "speed_set needs a temperature or"),
-        ("kind = 'sonar'", "'points', 'casts' or 'nmea'"),
+        ("kind = 'sonar'", "'points', 'casts', 'nmea' or 'xyz'"),
+        ("kind = 'xyz'", "kind = 'xyz' needs thinning.cell"),
     ],
 )
 def test_keys_that_do_not_fit_are_refused(keys: str, message: str, tmp_path: Path) -> None:

@@ -35,12 +35,13 @@ WRITTEN = {
     *(f"{name}.tif" for name in RASTERS),
     "crossings.csv",
     "line_offsets.csv",
+    "orders.csv",
     "hypsography.csv",
     "morphometry.csv",
     "map.png",
     "lineage.json",
 }
-CROSSED = {"crossings.csv", "line_offsets.csv"}
+CROSSED = {"crossings.csv", "line_offsets.csv", "orders.csv"}
 """Only of surveys whose lines cross."""
 
 LAYERS = ["shoreline", "soundings", "bed_vertices", "bed_triangles", "crossings"]

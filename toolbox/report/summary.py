@@ -34,6 +34,7 @@ _FILES = (
     ("hypsography.csv", "area and volume by depth"),
     ("crossings.csv", "what the crossings of lines say of the survey"),
     ("line_offsets.csv", "how far each line lies from the others"),
+    ("orders.csv", "share of the soundings within each order of IHO S-44, by their own spread"),
     ("morphometry.csv", "figures of the water as a whole, with their formulas"),
     ("map.png", "the bed as a picture"),
     ("lineage.json", "inputs, settings, versions, counts and assumptions"),

@@ -10,6 +10,7 @@ from toolbox.formats.doors import read_table
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.xyz import thin_xyz
 from toolbox.layers import Breaklines, Shoreline, Soundings, Table
 from toolbox.layers.crs import areal_scale
 from toolbox.reduction.bar_check import apply_bar_check, fit_bars
@@ -102,6 +103,8 @@ def _placed(source: Source, settings: Settings, shoreline: Shoreline) -> Soundin
         log = read_nmea(source.file, lenient_checksum=source.lenient_checksum, date=source.date)
         placed = place_soundings(log, latency=source.latency, max_gap=source.max_gap)
         return placed.to_crs(shoreline.crs)
+    if source.kind == "xyz":
+        return _streamed(source, settings).to_crs(shoreline.crs)
     options = text | source.model_dump(include={"crs", "pegs", "declination"})
     options["into"] = shoreline.crs.to_wkt()
     if source.kind == "casts":
@@ -113,6 +116,32 @@ def _placed(source: Source, settings: Settings, shoreline: Shoreline) -> Soundin
     )
     points = read_soundings(source.file, datum=settings.datum.elevation, **options)
     return Soundings(points.frame.assign(source=source.source), points.notes)
+
+
+def _streamed(source: Source, settings: Settings) -> Soundings:
+    """Thin a file that may not fit into memory while it is read."""
+    by, cell = settings.thinning.by, settings.thinning.cell
+    assert cell is not None  # the settings make sure of it
+    assert by != "median"
+    return thin_xyz(
+        source.file,
+        cell=cell,
+        by=by,
+        depth=source.depth or source.elevation,
+        datum=settings.datum.elevation if source.elevation else None,
+        **source.model_dump(
+            include={
+                "crs",
+                "easting",
+                "northing",
+                "unit",
+                "positive",
+                "delimiter",
+                "decimal",
+                "encoding",
+            }
+        ),
+    )
 
 
 def _corrected(source: Source, soundings: Soundings) -> Soundings:

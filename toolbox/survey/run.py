@@ -16,7 +16,7 @@ from toolbox.formats.paths import new_folder
 from toolbox.formats.vector import write_features
 from toolbox.layers import Grid, Soundings, Table, Tin
 from toolbox.reduction.crossings import find_crossings
-from toolbox.reduction.quality import crossing_statistics, line_offsets
+from toolbox.reduction.quality import crossing_statistics, line_offsets, survey_orders
 from toolbox.reduction.spread import estimate_spread
 from toolbox.reduction.thinning import thin
 from toolbox.report.figures import write_map
@@ -46,6 +46,7 @@ class _Checks:
     crossings: Table
     statistics: Table
     offsets: Table
+    orders: Table
 
 
 @dataclass(frozen=True)
@@ -117,7 +118,9 @@ def _check_lines(soundings: Soundings, lineage: Lineage) -> _Checks | None:
         return None
     # the mean of two readings on each side of a crossing tells more of a whole line
     steadier = find_crossings(soundings, each_side=2)
-    return _Checks(crossings, crossing_statistics(crossings), line_offsets(steadier))
+    return _Checks(
+        crossings, crossing_statistics(crossings), line_offsets(steadier), survey_orders(soundings)
+    )
 
 
 def _thinned(settings: Settings, soundings: Soundings, lineage: Lineage) -> Soundings:
@@ -203,3 +206,4 @@ def _write_checks(checks: _Checks, inputs: Inputs, layers: Path, folder: Path) -
     write_features(points, layers, layer="crossings", append=True)
     write_delimited(checks.statistics.frame, folder / "crossings.csv")
     write_delimited(checks.offsets.frame, folder / "line_offsets.csv")
+    write_delimited(checks.orders.frame, folder / "orders.csv")

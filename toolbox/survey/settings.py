@@ -134,9 +134,10 @@ class _Depths(_Section):
 class Source(_Depths):
     """One file of soundings, and what its depths need to become depths below the datum."""
 
-    kind: Literal["points", "casts", "nmea"] = Field(
+    kind: Literal["points", "casts", "nmea", "xyz"] = Field(
         "points",
-        description="What the file holds: points, a cast log, or an NMEA 0183 log.",
+        description="What the file holds: points, a cast log, an NMEA 0183 log, or more text of x, "
+        "y, z than fits into memory, thinned while it is read.",
     )
     source: Literal["point", "track", "plummet", "cast"] = Field(
         "point", description="How the depths of points were taken."
@@ -186,11 +187,13 @@ class Source(_Depths):
 
     @model_validator(mode="after")
     def _keys_fit_the_kind(self) -> "Source":
-        for kind, keys in _ONLY.items():
-            for key in sorted(keys):
-                default = type(self).model_fields[key].default
-                if self.kind != kind and getattr(self, key) != default:
-                    raise ValueError(f"{key} is for kind = {kind!r}, got kind = {self.kind!r}")
+        for key, kinds in _KINDS.items():
+            if (
+                self.kind not in kinds
+                and getattr(self, key) != type(self).model_fields[key].default
+            ):
+                allowed = " or ".join(map(repr, kinds))
+                raise ValueError(f"{key} is for kind = {allowed}, got kind = {self.kind!r}")
         if self.kind == "casts" and self.pings is None:
             raise ValueError("casts need pings, the file of their readings")
         if self.bar_check and (self.draft or self.speed_set):
@@ -201,12 +204,15 @@ class Source(_Depths):
         return self
 
 
-_ONLY = {
-    "casts": {"pings", "wrap", "longest"},
-    "nmea": {"date", "lenient_checksum", "latency", "max_gap"},
-    "points": {"source", "easting", "northing", "depth", "elevation", "unit", "positive"},
-}
-"""Keys that fit one kind of source only."""
+_KINDS: dict[str, tuple[str, ...]] = (
+    dict.fromkeys(("pings", "wrap", "longest"), ("casts",))
+    | dict.fromkeys(("date", "lenient_checksum", "latency", "max_gap"), ("nmea",))
+    | dict.fromkeys(("source", "layer", "where"), ("points",))
+    | dict.fromkeys(
+        ("easting", "northing", "depth", "elevation", "unit", "positive"), ("points", "xyz")
+    )
+)
+"""Keys that do not fit every kind of source, and those they fit."""
 
 
 class BreaklineSource(_Depths):
@@ -291,6 +297,9 @@ class Settings(_Section):
             for number, source in enumerate(self.soundings, start=1):
                 if source.water_level is not None or source.elevation is not None:
                     raise ValueError(f"soundings {number}: an elevation needs datum.elevation")
+        streamed = any(source.kind == "xyz" for source in self.soundings)
+        if streamed and (self.thinning.cell is None or self.thinning.by == "median"):
+            raise ValueError("kind = 'xyz' needs thinning.cell, and thinning.by no median")
         if self.make.step is not None and self.make.levels is not None:
             raise ValueError("give make.step or make.levels, not both")
         return self
