@@ -66,7 +66,7 @@ def read_bed(path: Path) -> Tin:
 def write_bed(bed: Tin, path: Path, *, append: bool = False) -> None:
     """Write a bed as two layers of a GeoPackage."""
     write_features(_vertices(bed), path, layer=VERTICES, append=append)
-    write_features(_triangles(bed), path, layer=TRIANGLES, append=True)
+    _write_triangles(bed, path)
 
 
 def _vertices(bed: Tin) -> "GeoDataFrame":
@@ -80,12 +80,33 @@ def _vertices(bed: Tin) -> "GeoDataFrame":
     return geopandas.GeoDataFrame(columns, geometry=shapely.points(bed.vertices), crs=bed.crs)
 
 
-def _triangles(bed: Tin) -> "GeoDataFrame":
-    import geopandas
-    import shapely
+_TRIANGLE = np.dtype(
+    [("order", "u1"), ("type", "<u4"), ("rings", "<u4"), ("size", "<u4"), ("ring", "<f8", (4, 2))]
+)
+"""A triangle as well-known binary (OGC 06-103r4, 8.2)."""
 
-    corners = bed.triangles[:, [0, 1, 2, 0]]
-    columns = dict(zip("abc", bed.triangles.T, strict=True))
-    columns["mean_depth"] = bed.depth[bed.triangles].mean(axis=1)
-    shapes = shapely.polygons(bed.vertices[corners])
-    return geopandas.GeoDataFrame(columns, geometry=shapes, crs=bed.crs)
+
+def _write_triangles(bed: Tin, path: Path) -> None:
+    """Write without a geometry object for each: for millions they would take gigabytes."""
+    import pyarrow
+    from pyogrio import write_arrow
+
+    shapes = np.empty(len(bed.triangles), _TRIANGLE)
+    shapes["order"], shapes["type"], shapes["rings"], shapes["size"] = 1, 3, 1, 4
+    for place in range(4):
+        shapes["ring"][:, place] = bed.vertices[bed.triangles[:, place % 3]]
+    ends = np.arange(len(shapes) + 1) * _TRIANGLE.itemsize
+    buffers = [None, pyarrow.py_buffer(ends), pyarrow.py_buffer(shapes)]
+    columns = dict(zip("abc", map(pyarrow.array, bed.triangles.T), strict=True))
+    columns["mean_depth"] = pyarrow.array(bed.depth[bed.triangles].mean(axis=1))
+    columns["geometry"] = pyarrow.Array.from_buffers(pyarrow.large_binary(), len(shapes), buffers)
+    write_arrow(
+        pyarrow.table(columns),
+        path,
+        layer=TRIANGLES,
+        driver="GPKG",
+        geometry_name="geometry",
+        geometry_type="Polygon",
+        crs=bed.crs.to_wkt() if bed.crs else None,
+        append=True,
+    )

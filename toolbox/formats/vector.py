@@ -136,7 +136,7 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     if suffix not in _DRIVERS:
         allowed = ", ".join((*_DRIVERS, *_PARQUET))
         raise ParameterError(f"vector layers are written as {allowed}, got {path.name!r}")
-    options: dict[str, Any] = {"layer": layer}
+    options: dict[str, Any] = {"layer": layer, "use_arrow": suffix == ".gpkg"}
     if suffix == ".gpkg" and not append:
         options["dataset_options"] = {"VERSION": "1.3"}  # older desktop GIS know it
     if suffix == ".geojson":

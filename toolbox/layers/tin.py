@@ -18,7 +18,8 @@ __all__ = ["Tin", "VertexKind", "edge_keys", "plan_areas"]
 def edge_keys(pairs: np.ndarray, count: int) -> np.ndarray:
     """Give each undirected edge a number: `pairs` (k, 2) of vertex numbers below `count`."""
     pairs = pairs.astype(np.int64)
-    return np.asarray(pairs.min(axis=1) * count + pairs.max(axis=1))
+    start, end = pairs.T
+    return np.asarray(np.minimum(start, end) * count + np.maximum(start, end))
 
 
 def plan_areas(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
@@ -146,7 +147,7 @@ class Tin:
         start = self.triangles.T.ravel().astype(np.int64)
         end = np.roll(self.triangles, -1, axis=1).T.ravel()
         key = edge_keys(np.column_stack([start, end]), len(self.depth))
-        order = np.argsort(key, kind="stable")
+        order = np.argsort(key)
         # an edge inside the bed is there twice, once in each direction
         change = np.r_[True, np.diff(key[order]) != 0, True]
         lone = np.sort(order[change[:-1] & change[1:]])

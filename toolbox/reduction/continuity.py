@@ -1,5 +1,6 @@
 """Continuity: what the soundings before and after along a line lead one to expect in between."""
 
+import functools
 from dataclasses import dataclass
 
 import numpy as np
@@ -86,17 +87,24 @@ def expected(lines: Stretches, length: int = 1) -> Expected:
     ----------
     Siegel 1982, Robust regression using repeated medians, Biometrika 69:242 (from memory).
     """
+    before, after = _both_sides(lines)
     first, stop = lines.ends()
-    counts = stop - first
-    start, end = np.repeat(first, counts), np.repeat(stop, counts)
     here = np.arange(len(lines))
-    inside = here + length <= end
+    inside = here + length <= np.repeat(stop, stop - first)
     last = np.where(inside, here + length - 1, here)
-    away = np.arange(1, SIDE + 1)
-    along = _distance(lines)
-    before = _carried_on(lines.depth, along, here, here[:, None] - away, (start, end))
-    after = _carried_on(lines.depth, along, last, last[:, None] + away, (start, end))
-    return Expected(np.where(inside, before, np.nan), np.where(inside, after, np.nan))
+    return Expected(np.where(inside, before, np.nan), np.where(inside, after[last], np.nan))
+
+
+@functools.lru_cache(maxsize=1)
+def _both_sides(lines: Stretches) -> tuple[np.ndarray, np.ndarray]:
+    """Depths that the soundings before, and after, each one lead one to expect there, m."""
+    from toolbox.reduction.kernels import carried_on
+
+    first, stop = lines.ends()
+    start, end = np.repeat(first, stop - first), np.repeat(stop, stop - first)
+    before, after = np.empty((2, len(lines)))
+    carried_on(lines.depth, _distance(lines), start, end, SIDE, before, after)
+    return before, after
 
 
 def _distance(lines: Stretches) -> np.ndarray:
@@ -104,37 +112,6 @@ def _distance(lines: Stretches) -> np.ndarray:
     steps = np.hypot(*np.diff(lines.coordinates, axis=0, prepend=lines.coordinates[:1]).T)
     usual = np.median(steps[lines.pieces() + 1]) if len(lines.pieces()) else 0.0
     return np.cumsum(np.maximum(steps, max(0.1 * usual, 1e-6)))
-
-
-def _carried_on(
-    depth: np.ndarray,
-    along: np.ndarray,
-    at: np.ndarray,
-    side: np.ndarray,
-    bounds: tuple[np.ndarray, np.ndarray],
-) -> np.ndarray:
-    """Carry the bed of the soundings `side`, shape (m, SIDE), nearest first, on to those `at`."""
-    start, end = bounds
-    known = (side >= start[:, None]) & (side < end[:, None])
-    side = np.where(known, side, at[:, None])
-    z, s = np.where(known, depth[side], np.nan), np.where(known, along[side], np.nan)
-    with np.errstate(invalid="ignore"):  # a sounding has no slope to itself
-        slopes = (z[:, :, None] - z[:, None]) / (s[:, :, None] - s[:, None])
-    slope = _row_median(_row_median(slopes.reshape(-1, SIDE)).reshape(-1, SIDE))
-    farthest = s[np.arange(len(at)), np.maximum(known.sum(axis=1) - 1, 0)]
-    reach = np.abs(farthest - s[:, 0])
-    on = np.clip(along[at] - s[:, 0], -reach, reach)
-    level = _row_median(z - slope[:, None] * (s - s[:, :1]))
-    return level + slope * on
-
-
-def _row_median(values: np.ndarray) -> np.ndarray:
-    """Return the median of what is known in each row, much faster than nanmedian."""
-    ordered = np.sort(values, axis=1)
-    count = np.isfinite(values).sum(axis=1)
-    row = np.arange(len(values))
-    low = ordered[row, np.maximum(count - 1, 0) // 2]
-    return (low + ordered[row, np.minimum(count // 2, values.shape[1] - 1)]) / 2
 
 
 def roughness(lines: Stretches) -> np.ndarray:

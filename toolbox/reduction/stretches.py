@@ -209,17 +209,20 @@ def _line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
     """Give each line a number as it first appears, and points of no line -1."""
     import pandas as pd
 
-    lined = ~loose(soundings)
-    source = soundings.frame["source"].astype(str).to_numpy(object)
-    pairs = pd.MultiIndex.from_arrays([_names(soundings)[lined], source[lined]])
+    line, source = soundings.frame["line"], soundings.frame["source"]
+    name, names = pd.factorize(line.where(line.notna(), "").astype(str))
+    kind, kinds = pd.factorize(source.astype(str))
+    nameless = name == np.flatnonzero(names == "") if (names == "").any() else name < 0
+    lined = ~nameless | np.isin(kind, np.flatnonzero(np.isin(kinds, ["track", "cast"])))
     number = np.full(len(soundings), -1)
-    number[lined], lines = pd.factorize(pairs)
+    number[lined], pairs = pd.factorize(name[lined] * len(kinds) + kind[lined])
+    lines = [(str(names[pair // len(kinds)]), str(kinds[pair % len(kinds)])) for pair in pairs]
     shared = pd.Series([name for name, _ in lines], dtype=object).duplicated(keep=False)
-    names = tuple(
+    called = tuple(
         f"{kind} {name}".strip() if twice or not name else name
         for (name, kind), twice in zip(lines, shared, strict=True)
     )
-    return number, names
+    return number, called
 
 
 def _seconds(soundings: Soundings) -> np.ndarray:

@@ -109,10 +109,11 @@ class _Rim:
     @classmethod
     def of(cls, bed: Tin) -> "_Rim":
         edges = bed.boundary()
-        islands = _islands(bed, edges)
+        numbers = _Numbers.of(bed, edges)
+        islands = _islands(bed, edges, numbers)
         length = distances(bed.vertices[edges[:, 0]], bed.vertices[edges[:, 1]], bed.crs)
         is_open = (bed.kind[edges] == VertexKind.OPEN_EDGE).any(axis=1)
-        in_hole = np.isin(edge_keys(edges, len(bed.depth)), _ring_keys(bed, islands))
+        in_hole = np.isin(edge_keys(edges, len(bed.depth)), _ring_keys(bed, islands, numbers))
         return cls(
             float(length[~in_hole & ~is_open].sum()),
             float(length[in_hole].sum()),
@@ -122,38 +123,53 @@ class _Rim:
         )
 
 
-def _islands(bed: Tin, edges: np.ndarray) -> list[Any]:
+def _islands(bed: Tin, edges: np.ndarray, numbers: "_Numbers") -> list[Any]:
     """Faces between the rim's edges that are not bed: it lies to the left of each edge."""
     import shapely
 
     faces = shapely.get_parts(shapely.polygonize(shapely.linestrings(bed.vertices[edges])))
     directed = set(map(tuple, edges.tolist()))
-    return [face for face in faces if _first_edge(bed, face) not in directed]
+    return [face for face in faces if _first_edge(face, numbers) not in directed]
 
 
-def _first_edge(bed: Tin, face: Any) -> tuple[int, int]:
+def _first_edge(face: Any, numbers: "_Numbers") -> tuple[int, int]:
     """Vertex numbers of one edge of a face, run counter-clockwise."""
     import shapely
 
     ring = shapely.get_coordinates(shapely.orient_polygons(face).exterior)[:2]
-    start, end = _numbers(bed, ring)
+    start, end = numbers.at(ring)
     return int(start), int(end)
 
 
-def _numbers(bed: Tin, places: np.ndarray) -> np.ndarray:
-    """Numbers of the vertices at places, shape (k, 2), that are vertices to the bit."""
-    known = np.ascontiguousarray(bed.vertices).view(np.complex128).ravel()
-    order = np.argsort(known)
-    wanted = np.ascontiguousarray(places).view(np.complex128).ravel()
-    return np.asarray(order[np.searchsorted(known, wanted, sorter=order)])
+@dataclass(frozen=True, eq=False)
+class _Numbers:
+    """Which vertex of the rim lies at a place, to the bit."""
+
+    vertex: np.ndarray
+    place: np.ndarray
+
+    @classmethod
+    def of(cls, bed: Tin, edges: np.ndarray) -> "_Numbers":
+        vertex = np.unique(edges)
+        place = _complex(bed.vertices[vertex])
+        order = np.argsort(place)
+        return cls(vertex[order], place[order])
+
+    def at(self, places: np.ndarray) -> np.ndarray:
+        """Numbers of the vertices at places, shape (k, 2)."""
+        return np.asarray(self.vertex[np.searchsorted(self.place, _complex(places))])
 
 
-def _ring_keys(bed: Tin, islands: list[Any]) -> np.ndarray:
+def _complex(places: np.ndarray) -> np.ndarray:
+    return np.ascontiguousarray(places).view(np.complex128).ravel()
+
+
+def _ring_keys(bed: Tin, islands: list[Any], numbers: "_Numbers") -> np.ndarray:
     import shapely
 
     keys = [np.empty(0, np.int64)]
     for island in islands:
-        ring = _numbers(bed, shapely.get_coordinates(island.exterior))
+        ring = numbers.at(shapely.get_coordinates(island.exterior))
         keys.append(edge_keys(np.column_stack([ring[:-1], ring[1:]]), len(bed.depth)))
     return np.concatenate(keys)
 
