@@ -24,10 +24,11 @@ def edge_keys(pairs: np.ndarray, count: int) -> np.ndarray:
 
 def plan_areas(points: np.ndarray, triangles: np.ndarray) -> np.ndarray:
     """Return the areas of triangles (m, 3) between points (n, 2), positive counter-clockwise."""
-    (a, b, c), (easting, northing) = triangles.T.copy(), points.T.copy()
-    east, north = easting[a], northing[a]
-    across = (easting[b] - east) * (northing[c] - north)
-    return np.asarray((across - (northing[b] - north) * (easting[c] - east)) / 2)
+    from toolbox.layers.kernels import fill_areas
+
+    areas = np.empty(len(triangles))
+    fill_areas(points, triangles, areas)
+    return areas
 
 
 class VertexKind(IntEnum):
