@@ -168,18 +168,11 @@ def _scale_bar(axes: Any, west: float, south: float, east: float, margin: float)
 
 def _north_arrow(axes: Any) -> None:
     """Draw it above the map, where it hides nothing."""
+    arrow = {"arrowstyle": "-|>", "color": INK, "shrinkA": 0, "shrinkB": 0}
+    place = {"xycoords": "axes fraction", "textcoords": "axes fraction", "annotation_clip": False}
+    axes.annotate("", (0.99, 1.04), (0.99, 1.006), arrowprops=arrow, **place)
     axes.annotate(
-        "grid north",
-        (0.995, 1.045),
-        (0.995, 1.005),
-        xycoords="axes fraction",
-        textcoords="axes fraction",
-        arrowprops={"arrowstyle": "-|>", "color": INK},
-        fontsize=6,
-        ha="right",
-        va="bottom",
-        color=INK,
-        annotation_clip=False,
+        "grid north", (0.98, 1.01), (0.98, 1.01), fontsize=6, ha="right", color=INK, **place
     )
 
 
