@@ -190,3 +190,18 @@ def test_any_line_with_two_crossings_or_more_is_exposed(
         errors.append(found.offset_m[str(line)] - 0.4)
     assert np.median(np.abs(errors)) < 0.05
     assert abs(np.mean(errors)) < 0.05
+
+
+def test_lines_met_once_do_not_make_the_others_look_sure() -> None:
+    # a crossing that alone joins a line is always met exactly: thirty of them, beside the sixteen
+    # of a lattice with an error of 0.05 m each, say nothing of that error
+    draw = np.random.default_rng(5)
+    pairs = [(f"east {i}", f"north {j}") for i in range(4) for j in range(4)]
+    pairs += [("east 0", f"cast {k}") for k in range(30)]
+    difference = np.r_[draw.normal(0, 0.05, 16), draw.normal(0, 0.5, 30)]
+    one, other = zip(*pairs, strict=True)
+    frame = pd.DataFrame({"line_a": one, "line_b": other, "difference": difference})
+    found = line_offsets(Table(frame)).frame.set_index("line")
+    lattice = found[found["crossings"] > 1]
+    assert lattice["sd_m"].between(0.005, 0.1).all()
+    assert not lattice["exposed"].any()

@@ -17,6 +17,9 @@ ROUNDS = 30
 FEWEST = 10
 """Crossings from which the error of position can be told from that of depth."""
 
+UNTOLD = 0.99
+"""A crossing of which the fit takes more than this share has no error left to show."""
+
 
 @tool("Offsets of lines")
 def line_offsets(crossings: Table) -> Table:
@@ -127,7 +130,8 @@ def _solved(
         inverse = np.linalg.inv(normal)
         offset = inverse @ (design.T @ (difference * weight / spread**2))
         residual = difference - design @ offset
-        spread = _spread(residual, steep, free)
+        lever = ((design @ inverse) * design).sum(axis=1) * weight / spread**2
+        spread = _spread(residual, steep, free, lever)
         weight = np.minimum(1.0, HUBER / np.maximum(np.abs(residual) / spread, 1e-9))
     between = np.eye(count) - (gauge / gauge.sum(axis=0)) @ gauge.T
     if free <= 0:
@@ -135,18 +139,23 @@ def _solved(
     return between @ offset, between @ inverse @ between.T
 
 
-def _spread(residual: np.ndarray, steep: np.ndarray, free: int) -> np.ndarray:
-    """Return the standard deviation of each difference, by its size and the slope there, m."""
-    if free <= 0:
+def _spread(residual: np.ndarray, steep: np.ndarray, free: int, lever: np.ndarray) -> np.ndarray:
+    """Return the standard deviation of each difference, by its size and the slope there, m.
+
+    A crossing that alone joins a line to the others is always met exactly, whatever its error: it
+    tells nothing of the spread. The others are enlarged by what the fit has taken of them.
+    """
+    told = lever < UNTOLD
+    if free <= 0 or not told.any():
         return np.ones(len(residual))
-    many = len(residual) / free
-    usual = NORMAL * float(np.median(np.abs(residual)))
-    size = np.minimum(np.abs(residual), 3 * max(usual, 1e-6)) ** 2 * many
-    if len(residual) < FEWEST or not steep.any():
+    error = np.abs(residual[told]) / np.sqrt(1 - lever[told])
+    usual = NORMAL * float(np.median(error))
+    size = np.minimum(error, 3 * max(usual, 1e-6)) ** 2
+    if len(size) < FEWEST or not steep[told].any():
         return np.full(len(residual), max(math.sqrt(float(size.mean())), 1e-6))
     from scipy.optimize import nnls
 
-    level, position = nnls(np.column_stack([np.ones(len(steep)), steep**2]), size)[0]
+    level, position = nnls(np.column_stack([np.ones(len(size)), steep[told] ** 2]), size)[0]
     return np.sqrt(np.maximum(level + position * steep**2, max(0.1 * size.mean(), 1e-12)))
 
 
