@@ -194,11 +194,11 @@ def test_any_line_with_two_crossings_or_more_is_exposed(
 
 def test_lines_met_once_do_not_make_the_others_look_sure() -> None:
     # a crossing that alone joins a line is always met exactly: thirty of them, beside the sixteen
-    # of a lattice with an error of 0.05 m each, say nothing of that error
+    # of a lattice, say nothing of the error of 0.05 m that all of them have
     draw = np.random.default_rng(5)
     pairs = [(f"east {i}", f"north {j}") for i in range(4) for j in range(4)]
     pairs += [("east 0", f"cast {k}") for k in range(30)]
-    difference = np.r_[draw.normal(0, 0.05, 16), draw.normal(0, 0.5, 30)]
+    difference = draw.normal(0, 0.05, len(pairs))
     one, other = zip(*pairs, strict=True)
     frame = pd.DataFrame({"line_a": one, "line_b": other, "difference": difference})
     found = line_offsets(Table(frame)).frame.set_index("line")
