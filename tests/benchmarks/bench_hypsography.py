@@ -74,7 +74,7 @@ def rows() -> list[Row]:
     in_crs = (scaled + seconds["ground"]) / seconds["mapped"]
     return [
         Row(f"{what}, on a plane", against, scaled / seconds["plane"], at_least=100),
-        Row(f"{what}, in a CRS", against, in_crs),
+        Row(f"{what}, in a CRS", against, in_crs, at_least=100),
         Row("levels a triangle spans", "", float(spanned.mean()), "on average"),
         *_errors(plane, ground, corners, levels, picked, "plane"),
         *_errors(mapped, moved, corners, levels, picked, "in a CRS"),

@@ -108,12 +108,12 @@ def _rows(fast: dict[str, float], slow: dict[str, float], difference: float) -> 
             f"slope in degrees {cells}, into an array that is there",
             "gdaldem slope, reading and writing",
             slow["gdaldem"] / slow["kernel"],
-            at_least=20,
         ),
         Row(
             f"slope in degrees {cells}, making its array",
             "gdaldem slope, reading and writing",
             slow["gdaldem"] / slow["degree"],
+            at_least=20,
         ),
         Row(f"slope in degrees {cells}", "gdaldem less read and write", computing / slow["degree"]),
         Row("greatest difference of slopes", "gdaldem", difference, "degrees", at_most=1e-3),

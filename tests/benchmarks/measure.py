@@ -5,6 +5,7 @@ import math
 import os
 import platform
 import statistics
+import subprocess
 import time
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -111,9 +112,12 @@ def foreign_environment() -> dict[str, str]:
 def machine() -> str:
     """Say in one line where, with what and when figures were measured."""
     libraries = ", ".join(f"{name} {version(name)}" for name in _LIBRARIES)
+    told = subprocess.run(["gdal_grid", "--version"], capture_output=True, check=True, text=True)
+    programs = told.stdout.split(",")[0]
     return (
         f"{os.cpu_count()} cores ({platform.machine()}), {platform.system()}, "
-        f"Python {platform.python_version()}, {libraries}; {datetime.now(UTC):%Y-%m-%d}"
+        f"Python {platform.python_version()}, {libraries}, programs of {programs}; "
+        f"{datetime.now(UTC):%Y-%m-%d}"
     )
 
 

@@ -12,8 +12,9 @@ import pyogrio
 import pyproj
 import pytest
 import shapely
+from pyogrio.errors import DataLayerError
 
-from toolbox.errors import InputFileError, LayerError
+from toolbox.errors import InputFileError, LayerError, OutputError
 from toolbox.formats.bed_file import TRIANGLES, VERTICES, read_bed, write_bed
 from toolbox.formats.vector import layer_names, write_features
 from toolbox.layers import Tin, VertexKind
@@ -134,3 +135,14 @@ def test_writing_leaves_the_bed_as_it_is(tmp_path: Path) -> None:
     copy = replace(bed, depth=bed.depth.copy())
     write_bed(bed, tmp_path / "bed.gpkg")
     assert np.array_equal(bed.depth, copy.depth)
+
+
+def test_a_disk_that_fills_up_under_the_triangles_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise DataLayerError("sqlite3_exec(COMMIT) failed: database or disk is full")
+
+    monkeypatch.setattr("pyogrio.write_arrow", full)
+    with pytest.raises(OutputError, match=r"^bed\.gpkg cannot be written: .*disk is full$"):
+        write_bed(made(), tmp_path / "bed.gpkg")

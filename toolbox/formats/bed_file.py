@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import InputFileError
-from toolbox.formats.vector import layer_names, read_features, write_features
+from toolbox.formats.vector import layer_names, read_features, write_features, writing
 from toolbox.layers import Tin, VertexKind
 
 if TYPE_CHECKING:
@@ -100,13 +100,14 @@ def _write_triangles(bed: Tin, path: Path) -> None:
     columns = dict(zip("abc", map(pyarrow.array, bed.triangles.T), strict=True))
     columns["mean_depth"] = pyarrow.array(bed.depth[bed.triangles].mean(axis=1))
     columns["geometry"] = pyarrow.Array.from_buffers(pyarrow.large_binary(), len(shapes), buffers)
-    write_arrow(
-        pyarrow.table(columns),
-        path,
-        layer=TRIANGLES,
-        driver="GPKG",
-        geometry_name="geometry",
-        geometry_type="Polygon",
-        crs=bed.crs.to_wkt() if bed.crs else None,
-        append=True,
-    )
+    with writing(path):
+        write_arrow(
+            pyarrow.table(columns),
+            path,
+            layer=TRIANGLES,
+            driver="GPKG",
+            geometry_name="geometry",
+            geometry_type="Polygon",
+            crs=bed.crs.to_wkt() if bed.crs else None,
+            append=True,
+        )

@@ -1,6 +1,8 @@
 """Vector files: GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet."""
 
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -10,7 +12,7 @@ from toolbox.errors import InputFileError, OutputError, ParameterError
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-__all__ = ["VECTOR_SUFFIXES", "layer_names", "read_features", "write_features"]
+__all__ = ["VECTOR_SUFFIXES", "layer_names", "read_features", "write_features", "writing"]
 
 _DRIVERS = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".shp": "ESRI Shapefile", ".fgb": "FlatGeobuf"}
 _PARQUET = (".parquet", ".geoparquet")
@@ -107,6 +109,17 @@ def _with_crs(frame: "GeoDataFrame", path: Path, crs: str | None) -> "GeoDataFra
     return frame.set_crs(parse_crs(frame.crs), allow_override=True)
 
 
+@contextmanager
+def writing(path: Path) -> Iterator[None]:
+    """Turn whatever goes wrong in the writer below, such as a full disk, into an OutputError."""
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)  # one for each value that did not fit
+            yield
+    except RuntimeError as error:  # all errors of that writer are of this kind
+        raise OutputError(f"{path.name} cannot be written: {_one_line(error)}") from error
+
+
 def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: bool = False) -> None:
     """Write one layer.
 
@@ -150,12 +163,8 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     mode = "a" if append else "w"
     # what is one file is written by Python: the writer below does not notice a full disk
     target = BytesIO() if suffix in (".fgb", ".geojson") else path
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)  # one for each value that did not fit
-            frame.to_file(target, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
-    except RuntimeError as error:  # all errors of the writer below are of this kind
-        raise OutputError(f"{path.name} cannot be written: {_one_line(error)}") from error
+    with writing(path):
+        frame.to_file(target, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
     if isinstance(target, BytesIO):
         path.write_bytes(target.getvalue())
 
