@@ -7,9 +7,10 @@ from importlib.metadata import entry_points
 from typing import Any
 
 from toolbox.errors import ParameterError
+from toolbox.faults import one_line
 from toolbox.tool import Tool
 
-__all__ = ["CHAPTERS", "broken", "find", "tools"]
+__all__ = ["CHAPTERS", "broken", "by_chapter", "find", "tools"]
 
 CHAPTERS: dict[str, tuple[str, ...]] = {
     "Reduction: placing and correcting": (
@@ -72,6 +73,13 @@ def tools() -> dict[str, Callable[..., Any]]:
     return {record(function).name: function for function in (*own, *_foreign()[0])}
 
 
+def by_chapter() -> dict[str, list[Tool]]:
+    """Return the records of the toolbox's own tools, chapter by chapter."""
+    return {
+        chapter: [record(_load(place)) for place in places] for chapter, places in CHAPTERS.items()
+    }
+
+
 def broken() -> dict[str, str]:
     """Return the tools of other packages that cannot be used, each with its error."""
     return _foreign()[1]
@@ -114,7 +122,7 @@ def _load(place: str) -> Callable[..., Any]:
 @functools.cache
 def _foreign() -> tuple[tuple[Callable[..., Any], ...], dict[str, str]]:
     found, faults = [], {}
-    taken = {_load(place).tool.name for places in CHAPTERS.values() for place in places}  # type: ignore[attr-defined]
+    taken = {tool.name for own in by_chapter().values() for tool in own}
     for entry in entry_points(group=GROUP):
         try:
             function = entry.load()
@@ -127,5 +135,5 @@ def _foreign() -> tuple[tuple[Callable[..., Any], ...], dict[str, str]]:
             Exception,
             SystemExit,
         ) as error:  # whatever is wrong with it, it must not harm the others
-            faults[entry.name] = f"{type(error).__name__}: {' '.join(str(error).split())}"
+            faults[entry.name] = f"{type(error).__name__}: {one_line(error)}"
     return tuple(found), faults

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from toolbox.catalogue import CHAPTERS, broken, find, record, tools
+from toolbox.catalogue import broken, by_chapter, find, record, tools
 from toolbox.errors import ToolboxError
 
 __all__ = ["console", "main"]
@@ -60,16 +60,15 @@ class Commands(click.Group):
                 (name, command.get_short_help_str(60)) for name, command in self.commands.items()
             ]
             formatter.write_dl(rows)
-        names = {
-            record(function).function.__name__: record(function) for function in tools().values()
-        }
-        for chapter, places in CHAPTERS.items():
+        foreign = {name: record(function) for name, function in tools().items()}
+        for chapter, own in by_chapter().items():
             with formatter.section(f"Tools: {chapter.lower()}"):
-                own = [names.pop(place.split(":")[1]) for place in places]
                 formatter.write_dl([(tool.name, tool.title) for tool in own])
-        if names:
+            for tool in own:
+                del foreign[tool.name]
+        if foreign:
             with formatter.section("Tools of other packages"):
-                formatter.write_dl([(tool.name, tool.title) for tool in names.values()])
+                formatter.write_dl([(tool.name, tool.title) for tool in foreign.values()])
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})

@@ -2,12 +2,11 @@
 
 import re
 import sys
-from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from toolbox.catalogue import CHAPTERS, record, tools
+from toolbox.catalogue import by_chapter
 from toolbox.formats.doors import READERS, SUFFIXES
 from toolbox.layers import Breaklines, CastLog, Grid, Shoreline, Soundings, Table, Tin, TrackLog
 from toolbox.survey.reference import reference_page, schema
@@ -235,17 +234,11 @@ def pages() -> dict[str, str]:
     """Return all generated documentation by file name: tools, their index, the survey file."""
     listed = ["# Tools", "One page per tool, written from its declaration."]
     texts = {"survey-file.md": reference_page(), "survey.schema.json": schema()}
-    for chapter, places in CHAPTERS.items():
-        own = [record(function) for function in _of(places)]
+    for chapter, own in by_chapter().items():
         texts |= {f"tools/{tool.name}.md": page(tool) for tool in own}
         rows = [f"- [{tool.title}]({tool.name}.md): {tool.summary}" for tool in own]
         listed += [f"## {chapter}", "\n".join(rows)]
     return texts | {"tools/index.md": "\n\n".join(listed) + "\n"}
-
-
-def _of(places: tuple[str, ...]) -> list[Callable[..., Any]]:
-    names = {place.split(":")[1].replace("_", "-") for place in places}
-    return [function for name, function in tools().items() if name in names]
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import ParameterError
+from toolbox.faults import one_line
 
 if TYPE_CHECKING:
     import numpy as np
@@ -67,7 +68,7 @@ def convert(values: "float | np.ndarray", unit: str, to: str) -> Any:
     try:
         return registry.Quantity(values, unit).to(to).magnitude
     except Exception as error:
-        raise ParameterError(f"cannot convert {unit!r} to {to!r}: {_one_line(error)}") from error
+        raise ParameterError(f"cannot convert {unit!r} to {to!r}: {one_line(error)}") from error
 
 
 def parse_quantity(text: str | float, unit: str) -> float:
@@ -135,7 +136,3 @@ def round_number(value: float, *, up: bool = False) -> float:
     if up:
         return min(step for step in steps if step >= value - hair)
     return max(step for step in steps if step <= value + hair)
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())

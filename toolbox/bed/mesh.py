@@ -6,6 +6,7 @@ import numpy as np
 import pythoncdt
 
 from toolbox.errors import LayerError
+from toolbox.faults import one_line
 from toolbox.layers import Shoreline
 from toolbox.layers.tin import edge_keys, plan_areas
 
@@ -49,7 +50,7 @@ class Mesh:
             self._net.insert_vertices(np.ascontiguousarray(points, np.float64))
             self._net.insert_edges(np.ascontiguousarray(edges, np.uint32))
         except RuntimeError as error:
-            raise LayerError(f"the lines cannot be triangulated: {_one_line(error)}") from error
+            raise LayerError(f"the lines cannot be triangulated: {one_line(error)}") from error
 
     def add(self, points: np.ndarray) -> None:
         """Add vertices, shape (n, 2), none of which is there already."""
@@ -187,7 +188,3 @@ def stiffness(points: np.ndarray, triangles: np.ndarray) -> Any:
     values = (opposite[:, rows] * opposite[:, cols]).sum(axis=2) / (4 * area[:, None])
     place = (triangles[:, rows].ravel(), triangles[:, cols].ravel())
     return sparse.csr_matrix((values.ravel(), place), (len(points), len(points)))
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())

@@ -147,12 +147,11 @@ def _between_isobaths(
     from toolbox.bed import flats
 
     new = plan.kind == VertexKind.INFERRED
-    depth = plan.depth.copy()
+    triangles, depth = mesh.wet(shoreline, _in_water(plan)), plan.depth.copy()
     for _ in range(2):  # shore flats before, so that they may guide the rest, and all once more
         depth[new] = flats.within_isobaths(
             plan.points[new], depth[new], breaklines, shoreline.depth
         )
-        triangles = mesh.wet(shoreline, _in_water(plan))
         depth = flats.infer_between(plan.points, triangles, depth, new & np.isnan(depth))
     return replace(plan, depth=depth)
 

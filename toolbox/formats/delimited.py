@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import InputFileError, ParameterError
+from toolbox.faults import one_line
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -308,7 +309,7 @@ def _parse(path: Path, found: Layout) -> "pd.DataFrame":
     except UnicodeDecodeError as error:
         raise _not_text(path, found.encoding, error) from error
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
-        reason = " ".join(str(error).split())
+        reason = one_line(error)
         raise InputFileError(f"{path} is not an even table: {reason}") from error
     if not len(frame):
         raise InputFileError(f"{path} has a header line and no figures below it")
@@ -319,7 +320,9 @@ def _parse(path: Path, found: Layout) -> "pd.DataFrame":
 def _check_widths(frame: "pd.DataFrame", path: Path, found: Layout) -> None:
     """Refuse rows that are too short or too long, which the parser fills up or cuts."""
     width = len(frame.columns)
-    whole = frame.dtypes.iloc[-1].kind in "iufb"
+    last = frame.iloc[:, -1]
+    # a row too short leaves an empty cell at its end, where numbers alone leave no room for one
+    whole = last.dtype.kind in "iufb" or not (last.fillna("") == "").any()
     if whole and len(_first_line(path, found)) == width:
         return
     for line, cells in _rows(path, found):

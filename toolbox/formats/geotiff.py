@@ -6,6 +6,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from toolbox.errors import InputFileError
+from toolbox.faults import one_line
 from toolbox.layers import Grid
 from toolbox.layers.crs import is_metric, parse_crs
 from toolbox.tool import Range, checked
@@ -59,9 +60,7 @@ def read_grid(
                 unit,
             )
     except rasterio.errors.RasterioError as error:
-        raise InputFileError(
-            f"{path} cannot be read as a raster: {' '.join(str(error).split())}"
-        ) from error
+        raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
 
 
 def _values(source: Any, band: int) -> tuple[np.ndarray, str]:

@@ -204,7 +204,7 @@ def _depth_column(
         raise InputFileError(
             f"{path} has several columns that may be the depth: {', '.join(several)}; name one"
         )
-    found = names.find(frame.columns, names.DEPTH)
+    found = several[0] if several else None
     if found is None and (found := names.find(frame.columns, names.ELEVATION)):
         return found, True
     others = [column for column in frame.columns if column != "geometry"]

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from toolbox.errors import InputFileError, OutputError, ParameterError
+from toolbox.faults import one_line
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -27,7 +28,7 @@ def layer_names(path: Path) -> list[str]:
         return list(fiona.listlayers(path))
     except (fiona.errors.FionaError, ValueError) as error:
         raise InputFileError(
-            f"{path} cannot be read as a vector layer: {_one_line(error)}"
+            f"{path} cannot be read as a vector layer: {one_line(error)}"
         ) from error
 
 
@@ -80,7 +81,7 @@ def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
     try:
         frame = geopandas.read_file(path, layer=layer or names[0], where=where)
     except (DataLayerError, DataSourceError, ValueError) as error:
-        raise InputFileError(f"{path} cannot be read: {_one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
     if "geometry" not in frame:
         raise InputFileError(f"{path} holds a table without geometry")
     return frame
@@ -96,7 +97,7 @@ def _read_parquet(path: Path, layer: str | None, where: str | None) -> "GeoDataF
     try:
         return geopandas.read_parquet(path)
     except (pyarrow.ArrowException, ValueError, OSError) as error:
-        raise InputFileError(f"{path} cannot be read as GeoParquet: {_one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read as GeoParquet: {one_line(error)}") from error
 
 
 def _with_crs(frame: "GeoDataFrame", path: Path, crs: str | None) -> "GeoDataFrame":
@@ -117,7 +118,7 @@ def writing(path: Path) -> Iterator[None]:
             warnings.simplefilter("ignore", RuntimeWarning)  # one for each value that did not fit
             yield
     except RuntimeError as error:  # all errors of that writer are of this kind
-        raise OutputError(f"{path.name} cannot be written: {_one_line(error)}") from error
+        raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
 
 
 def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: bool = False) -> None:
@@ -171,7 +172,3 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
 
 def _iso(time: Any) -> str:
     return "" if time != time else time.isoformat()
-
-
-def _one_line(error: Exception) -> str:
-    return " ".join(str(error).split())

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import numpy as np
 
 from toolbox.errors import InputFileError, TooLargeError
+from toolbox.faults import one_line
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import Layout, find_layout
 from toolbox.formats.paths import existing_file
@@ -248,7 +249,7 @@ def _portions(path: Path, text: _Text, rows: int) -> Iterator[np.ndarray]:
                     raise ValueError("infinite figures")
                 yield figures
     except ValueError as error:  # it says what is wrong but seldom where
-        raise _fault(path, text, " ".join(str(error).split())) from error
+        raise _fault(path, text, one_line(error)) from error
 
 
 def _fault(path: Path, text: _Text, reason: str) -> InputFileError:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from enum import IntEnum
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -128,6 +129,10 @@ class Tin:
         The map area over the areal scale of the CRS, integrated by the quadrature that weighs the
         centroid 3/4 and each corner 1/12 (exact for quadratics).
         """
+        return self._ground_areas
+
+    @cached_property
+    def _ground_areas(self) -> np.ndarray:
         if is_plane(self.crs):
             return self.areas()
         centroids = self.vertices[self.triangles].mean(axis=1)

@@ -93,10 +93,7 @@ def hypsography(
         raise LayerError("the bed is nowhere deeper than the water's edge, there is no water in it")
     depth = _listed(bed, levels) if levels is not None else _stepped(bed, step)
     reference = max(0.0, _top(bed)) if deepest > 0 else _top(bed)
-    area, volume = area_and_volume(
-        bed, np.r_[reference, depth][np.argsort(np.r_[reference, depth])]
-    )
-    return _table(depth, reference, area, volume, datum)
+    return _table(bed, depth, reference, datum)
 
 
 def _top(bed: Tin) -> float:
@@ -129,16 +126,12 @@ def _stepped(bed: Tin, step: float | None) -> np.ndarray:
     return np.unique(np.r_[top, inner, deepest])
 
 
-def _table(
-    depth: np.ndarray, reference: float, area: np.ndarray, volume: np.ndarray, datum: float | None
-) -> Table:
+def _table(bed: Tin, depth: np.ndarray, reference: float, datum: float | None) -> Table:
     import pandas as pd
 
-    everything = np.sort(np.r_[reference, depth])
-    row, base = (
-        np.searchsorted(everything, depth, "right") - 1,
-        np.searchsorted(everything, reference),
-    )
+    everything = np.union1d(depth, reference)
+    row, base = np.searchsorted(everything, depth), np.searchsorted(everything, reference)
+    area, volume = area_and_volume(bed, everything)
     frame = pd.DataFrame(
         {
             "depth_m": depth,
