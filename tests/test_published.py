@@ -56,7 +56,7 @@ def test_long_lake_as_its_author_triangulated_it() -> None:
     assert area == pytest.approx(971_004, abs=1)
     assert volume == pytest.approx(LONG_LAKE_VOLUME, rel=0.005)
     assert volume / area == pytest.approx(LONG_LAKE_MEAN_DEPTH, rel=0.005)
-    assert bed.notes == ("1 soundings flagged or outside the water were not used",)
+    assert bed.notes == ("1 sounding flagged or outside the water was not used",)
 
 
 def test_long_lake_holds_more_once_its_flats_are_cured() -> None:

@@ -188,7 +188,7 @@ def test_missing_checksum_is_taken_only_on_request(tmp_path: Path) -> None:
     assert lenient.depths["depth"].tolist() == [5.20, 14.39]
     assert strict.counts["no checksum"] == lenient.counts["no checksum"] == 1
     assert strict.counts["bad checksum"] == lenient.counts["bad checksum"] == 1
-    assert lenient.notes[-1] == "1 sentences without a checksum were taken as they are"
+    assert lenient.notes[-1] == "1 sentence taken without a checksum"
 
 
 def test_lenient_reading_takes_no_sentence_that_was_cut_short(tmp_path: Path) -> None:

@@ -180,8 +180,8 @@ def test_rows_without_depth_or_place_are_counted(tmp_path: Path) -> None:
     done = thin_xyz(put(tmp_path, "\n".join(["x,y,depth", *rows])), cell=1, crs=UTM, rows=2)
     assert done.frame["count"].tolist() == [2]
     assert done.notes == (
-        "1 soundings, by mean over cells of 1 m, stand for 2 rows; "
-        "5 rows without a depth or a place were left out",
+        "1 sounding, by mean over cells of 1 m, stand for 2 rows; "
+        "left out: 5 rows without a depth or a place",
     )
 
 

@@ -94,7 +94,7 @@ def test_a_strip_of_land_across_the_water_divides_it() -> None:
     parts, notes = repaired([LAKE, box(40, 0, 60, 100), box(200, 200, 210, 210)])
     assert area(parts) == 10_000 - 2000 + 100
     assert len(parts) == 3
-    assert notes == ("1 rings stacked upon the water made islands",)
+    assert notes == ("1 ring stacked upon the water made islands",)
 
 
 def test_islands_that_touch_each_other_or_the_shore() -> None:
@@ -116,7 +116,7 @@ def test_overlapping_parts_are_joined() -> None:
     parts, notes = repaired([box(0, 0, 60, 100), box(40, 0, 100, 100)])
     assert len(parts) == 1
     assert area(parts) == 10_000
-    assert notes == ("1 overlapping parts joined to others",)
+    assert notes == ("1 overlapping part joined to others",)
 
 
 def test_a_part_that_bridges_two_others_joins_all_three() -> None:
@@ -159,7 +159,7 @@ def test_a_polygon_that_fills_an_island_is_land() -> None:
     island = box(40, 40, 60, 60)
     parts, notes = repaired([LAKE.difference(island), island])
     assert area(parts) == 10_000 - 400
-    assert notes == ("1 polygons that fill an island taken as land",)
+    assert notes == ("1 polygon within an island, taken as land",)
 
 
 # ---- slivers ----

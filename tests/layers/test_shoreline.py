@@ -60,7 +60,7 @@ def test_islands_are_its_inner_rings() -> None:
     shore = Shoreline.from_shapes([SQUARE, shapely.box(40, 40, 60, 60)], None, depth=-0.5)
     assert [shapely.Polygon(ring).area for ring in shore.islands] == [400]
     assert shore.depth == -0.5
-    assert shore.notes == ("1 rings stacked upon the water made islands",)
+    assert shore.notes == ("1 ring stacked upon the water made islands",)
 
 
 # ---- on the ground ----

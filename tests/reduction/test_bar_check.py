@@ -83,7 +83,7 @@ def test_bars_at_one_depth_tell_an_offset_only() -> None:
     single = fit_bars(np.array([3.0]), np.array([2.7]))
     assert single.offset == pytest.approx(0.3)
     assert math.isnan(single.offset_sd)
-    assert "1 bars show no mistake; hold it at 3 depths or more" in single.notes
+    assert "1 bar shows no mistake; hold it at 3 depths or more" in single.notes
 
 
 def test_two_bars_fit_whatever_they_say_and_a_note_says_so() -> None:

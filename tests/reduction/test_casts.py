@@ -65,6 +65,15 @@ def test_assumed_speed_is_reported() -> None:
     assert place_casts(log()).notes == ()
 
 
+def test_an_assumed_speed_is_less_sure_than_a_noted_one() -> None:
+    noted, assumed = (place_casts(log(speed=v)).frame["sd_along"].iloc[1] for v in (0.6, np.nan))
+    # derived: 6 m drawn in after 10 s; peg and slack 1 m each
+    assert noted == pytest.approx(np.sqrt(0.6**2 + 2))
+    assert assumed == pytest.approx(np.sqrt(1.5**2 + 2))
+    timed = place_casts(log(speed=np.nan, arrival=47.0)).frame["sd_along"].iloc[1]
+    assert timed < np.sqrt(1.0 + 2)  # both ends are known
+
+
 def test_spread_grows_with_distance_across_and_with_time_along() -> None:
     placed = place_casts(log(seconds=(0.0, 40.0, 80.0))).frame
     assert (np.diff(placed["sd_across"]) < 0).all()

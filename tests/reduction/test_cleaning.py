@@ -120,7 +120,7 @@ def test_tools_come_in_the_order_stated_and_a_person_has_the_last_word() -> None
         "a wreck": 1,
     }
     assert not found.flag[60]
-    assert found.notes == ("read", "override 1: keep 1 soundings", "override 2: reject 1 soundings")
+    assert found.notes == ("read", "override 1: keep 1 sounding", "override 2: reject 1 sounding")
 
 
 def test_what_a_person_rejects_does_not_judge() -> None:
@@ -262,7 +262,7 @@ EXPECTED = {
     "double": {"double echo"},
     "doubled stretch": {"double echo"},
     "spike": {"spike along the line"},
-    "wrong stretch": {"contradicts crossing lines", "disagrees with soundings nearby"},
+    "wrong stretch": {"contradicts other lines", "unlike soundings nearby"},
 }
 
 

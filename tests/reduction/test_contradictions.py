@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from toolbox.layers import Soundings
 from toolbox.reduction.contradictions import CONTRADICTS, reject_wrong_stretches
 from toolbox.reduction.echoes import DOUBLE, TRIPLE
-from toolbox.reduction.planes import DISAGREES
+from toolbox.reduction.planes import UNLIKE
 
 Floats = NDArray[np.float64]
 ALONG = np.arange(0, 400, 2.5)
@@ -100,6 +100,22 @@ def test_a_pit_that_the_crossing_lines_saw_too_is_kept() -> None:
     assert not net.judged().flag.any()
 
 
+def test_a_shaft_twice_as_deep_as_its_rim_that_two_lines_saw_is_kept() -> None:
+    net = Net()
+    shaft = np.hypot(net.place[:, 0] - 170, net.place[:, 1] - 120) < 12  # n3 and e1 cross there
+    net.depth[shaft] *= 2
+    assert set(net.names[shaft]) == {"n3", "e1"}
+    assert not net.judged().flag.any()
+
+
+@pytest.mark.parametrize("by", [-3.0, 3.0, 5.0])
+def test_a_pit_or_a_rock_between_two_lines_is_kept(by: float) -> None:
+    net = Net()
+    part = net.part("n3", 148, 172)  # 24 m, where the next lines are 38 m away and more
+    net.depth[part] += by
+    assert not net.judged().flag.any()
+
+
 def test_cliffs_across_the_survey_are_kept() -> None:
     net = Net()
     net.depth[net.place[:, 1] + 0.3 * net.place[:, 0] > 200] += 9
@@ -139,7 +155,7 @@ def test_without_crossings_the_lines_on_both_sides_tell() -> None:
     part = net.part("n3", 100, 220)
     net.depth[part] -= 3
     found = net.judged()
-    assert reasons(found, part) == {DISAGREES}
+    assert reasons(found, part) == {UNLIKE}
     assert not found.flag[~part].any()
 
 

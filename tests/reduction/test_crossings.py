@@ -12,12 +12,13 @@ from numpy.typing import NDArray
 
 from toolbox.errors import ParameterError
 from toolbox.layers import Soundings, Table
-from toolbox.reduction.crossings import find_crossings, find_near_pairs
+from toolbox.reduction.crossings import crossings_by_sides, find_crossings, find_near_pairs
 
 Floats = NDArray[np.float64]
 COLUMNS = [
     "line_a", "line_b", "easting", "northing", "depth_a", "depth_b", "difference", "heading_a",
-    "heading_b", "speed_a", "speed_b", "gap_m", "angle_deg", "fall_a", "fall_b",
+    "heading_b", "speed_a", "speed_b", "gap_m", "angle_deg", "fall_a", "fall_b", "own_sd",
+    "place_sd",
 ]  # fmt: skip
 
 
@@ -186,6 +187,44 @@ def test_a_plane_is_met_by_any_fit(each_side: int) -> None:
     found = only(find_crossings(survey(WEST_EAST, SOUTH_NORTH), each_side=each_side))
     assert found.depth_a == pytest.approx(10.115)
     assert found.difference == pytest.approx(0, abs=1e-12)
+
+
+def test_one_search_serves_several_fits() -> None:
+    random = np.random.default_rng(2)
+    lines = [straight((x, -42), (x, 42), 13) for x in (0.0, 20, 40)]
+    lines += [straight((-30, y), (70, y), 21) for y in (-20.0, 3.5)]
+    whole = survey(*lines, depth=random.uniform(4, 5, 81))
+    for each_side, table in zip((1, 2), crossings_by_sides(whole, (1, 2)), strict=True):
+        alone = find_crossings(whole, each_side=each_side)
+        pd.testing.assert_frame_equal(table.frame, alone.frame)
+        assert table.notes == alone.notes
+
+
+def test_how_far_a_difference_may_be_off_by_itself() -> None:
+    # derived: WEST_EAST has soundings at 10 and 15, a fifth of the way before the crossing at 11;
+    # SOUTH_NORTH at 0 and 7, half-way before 3.5. What a line shares falls out of the difference's
+    # own error; interpolating leaves s^2 + (1 - s)^2 of a variance
+    spread = {"sd": 0.13, "sd_shared": 0.12, "sd_xy": np.repeat([1.5, 2.0], [21, 13])}
+    found = only(find_crossings(survey(WEST_EAST, SOUTH_NORTH, **spread)))
+    own = 0.05**2 * (0.2**2 + 0.8**2 + 0.5)
+    assert found.own_sd == pytest.approx(np.sqrt(own))
+    assert found.place_sd == pytest.approx(2.5)
+    unknown = only(find_crossings(survey(WEST_EAST, SOUTH_NORTH)))
+    assert np.isnan(unknown.own_sd)
+    assert unknown.place_sd == pytest.approx(np.hypot(2, 2))  # gps.gov, 4.9 m at 95 %
+
+
+def test_the_fall_is_that_over_what_the_place_may_be_off_by() -> None:
+    # a drop-off 4 m east of the crossing: no fall for who knows the place to a metre
+    line, tie = straight((-20, 0), (20, 0), 41), straight((0.5, -20), (0.5, 20), 41)
+    place = np.concatenate([line, tie])
+    depth = 3 + np.clip(place[:, 0] - 4, 0, 3)
+    sure, unsure = (
+        only(find_crossings(survey(line, tie, depth=depth, sd_xy=sd))) for sd in (1.0, 6.0)
+    )
+    assert sure.fall_a == pytest.approx(0, abs=1e-9)
+    assert unsure.fall_a > 0.1
+    assert unsure.fall_b == pytest.approx(0, abs=1e-9)
 
 
 def test_near_pairs_are_of_the_nearest_soundings() -> None:

@@ -137,6 +137,92 @@ def test_a_table_of_something_else_is_refused() -> None:
         line_offsets(Table(pd.DataFrame({"x": [1.0]})))
 
 
+def stated(
+    seed: int, *, north: int = 8, east: int = 3, casts: int = 10, wrong: float = 0.4
+) -> tuple[Table, dict[str, float]]:
+    """Cross lines and casts over flat and steep ground; the soundings state their spreads.
+
+    Casts meet one or two lines, and are placed three times as badly.
+    """
+    random = np.random.default_rng(seed)
+    pairs = [(f"n{i}", f"e{j}") for i in range(north) for j in range(east)]
+    for k in range(casts):
+        met = random.choice(north, random.integers(1, 3), replace=False)
+        pairs += [(f"n{i}", f"c{k}") for i in met]
+    frame = pd.DataFrame(pairs, columns=["line_a", "line_b"])
+    truth = dict.fromkeys([*frame.line_a, *frame.line_b], 0.0) | {"n3": wrong}
+    cast = frame.line_b.str.startswith("c").to_numpy()
+    steep = random.choice([0.0, 0.05, 0.3], len(frame))
+    own, place = np.where(cast, 0.10, 0.06), np.where(cast, 4.0, 1.4)
+    frame = frame.assign(
+        difference=frame.line_a.map(truth)
+        - frame.line_b.map(truth)
+        + random.normal(0, np.hypot(own, place * steep)),
+        heading_a=0.0,
+        heading_b=90.0,
+        fall_a=steep,
+        fall_b=0.0,
+        own_sd=own,
+        place_sd=place,
+    )
+    return Table(frame), truth
+
+
+@pytest.mark.parametrize(
+    ("times", "least", "most"),
+    [
+        (1.0, (0.62, 0.92), (0.76, 0.99)),
+        (2.0, (0.58, 0.88), (0.80, 1.0)),
+        (0.5, (0.62, 0.92), (1, 1)),
+    ],
+    ids=["honest", "half", "twice"],
+)
+def test_the_spread_covers_the_error(
+    times: float, least: tuple[float, float], most: tuple[float, float]
+) -> None:
+    # nominal for normal errors: 68.3 % within one standard deviation, 95.4 % within two; nearly so
+    # even where the soundings state half, and no less where they state twice, of what they are off
+    parts = []
+    for seed in range(120):
+        table, truth = stated(seed)
+        frame = table.frame.assign(own_sd=table.frame.own_sd / times)
+        found = by_line(Table(frame.assign(place_sd=frame.place_sd / times)))
+        parts.append(found.assign(error=found.offset_m - pd.Series(truth)))
+    every = pd.concat(parts)
+    within = every.error.abs() / every.sd_m
+    for few, more in ((1, 1), (2, 2), (3, 99)):
+        some = within[every.crossings.between(few, more)]
+        assert len(some) > 300
+        shares = (some < 1).mean(), (some < 2).mean()
+        assert (np.array(least) <= shares).all(), (few, shares)
+        assert (np.array(most) >= shares).all(), (few, shares)
+    assert every.exposed[every.index != "n3"].mean() < 0.03  # nominal: 0.3 %
+
+
+def test_without_a_crossing_to_spare_the_soundings_tell_the_spread() -> None:
+    frame = pd.DataFrame(
+        {
+            "line_a": ["a", "b"], "line_b": ["b", "c"], "difference": [0.05, 0.0],
+            "heading_a": 0.0, "heading_b": 90.0, "fall_a": 0.0, "fall_b": 0.0,
+            "own_sd": 0.03, "place_sd": 2.0,
+        }
+    )  # fmt: skip
+    found = by_line(Table(frame))
+    # derived: against the mean of three lines its error is that of
+    # two thirds of one difference and one third of the other
+    assert found.sd_m["a"] == pytest.approx(0.03 * np.sqrt(4 + 1) / 3)
+    assert found.exposed.tolist() == [False, False, False]
+
+
+def test_lines_that_are_not_sure_do_not_move_the_others() -> None:
+    table, _ = stated(4, casts=0, wrong=0.0)
+    crooked = table.frame.iloc[:6].assign(
+        line_b=[f"x{k}" for k in range(6)], difference=-5.0, fall_a=2.0, place_sd=4.0
+    )
+    before, after = by_line(table), by_line(Table(pd.concat([table.frame, crooked])))
+    np.testing.assert_allclose(after.offset_m[before.index], before.offset_m, atol=0.02)
+
+
 # ---- the sample survey ---------------------------------------------------------------------------
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"

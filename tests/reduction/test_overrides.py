@@ -34,7 +34,7 @@ def reasons(found: Soundings) -> list[str]:
 def test_reject_by_record_counts_from_one() -> None:
     found = apply_overrides(soundings(), table({"action": "reject", "record": 2}))
     assert reasons(found) == ["", BY_HAND, "", "", ""]
-    assert found.notes == ("override 1: reject 1 soundings",)
+    assert found.notes == ("override 1: reject 1 sounding",)
 
 
 def test_a_record_of_their_own_is_used() -> None:

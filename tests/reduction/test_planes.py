@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 
 from toolbox.layers import Soundings
-from toolbox.reduction.planes import DISAGREES, disagreement, reject_lone_outliers
+from toolbox.reduction.planes import UNLIKE, disagreement, reject_lone_outliers
 
 Floats = NDArray[np.float64]
 ONCE = np.array([1.0])
@@ -90,7 +90,7 @@ def test_a_lone_blunder_is_found() -> None:
     wrong = np.arange(25, 2000, 100)
     depth[wrong] += np.where(np.arange(20) % 2, 3.0, -3.0)
     found = reject_lone_outliers(Soundings.from_arrays(place, depth, crs=None))
-    reasons = (found.frame["reason"] == DISAGREES).to_numpy()
+    reasons = (found.frame["reason"] == UNLIKE).to_numpy()
     assert reasons[wrong].mean() >= 0.8
     assert np.delete(reasons, wrong).mean() <= 0.005
 

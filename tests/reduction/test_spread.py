@@ -105,6 +105,25 @@ def test_a_plummet_has_no_beam_and_hears_nothing() -> None:
     assert row["sd_shared"] == pytest.approx(0.02)
 
 
+def test_points_of_unknown_origin_may_share_half_of_their_variance() -> None:
+    # common practice, no source: the page's rule where nothing tells what a line has in common
+    frame = estimate_spread(soundings([5, 20], source="point")).frame
+    np.testing.assert_allclose(frame["sd_shared"], frame["sd"] * math.sqrt(0.5))
+    told = estimate_spread(soundings([5, 20], source="point"), draft_sd=0.1).frame
+    np.testing.assert_allclose(told["sd_shared"], 0.1)
+
+
+def test_own_errors_of_what_was_thinned_before_have_averaged_out() -> None:
+    one = estimate_spread(soundings([6.0, 6.0], source="plummet")).frame
+    many = estimate_spread(
+        soundings([6.0, 6.0], source="plummet", count=np.array([1, 16]), cell=1.0)
+    ).frame
+    assert many["sd"][0] == pytest.approx(one["sd"][0])
+    own = one["sd"][1] ** 2 - one["sd_shared"][1] ** 2
+    assert many["sd"][1] == pytest.approx(math.sqrt(own / 16 + one["sd_shared"][1] ** 2))
+    assert many["sd_shared"][1] == one["sd_shared"][1]
+
+
 @settings(max_examples=50, deadline=None)
 @given(
     st.sampled_from(["instrument_sd", "relative_sd", "resolution", "draft_sd", "level_sd"]),

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from toolbox.errors import ParameterError
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs
+from toolbox.reduction.cell_table import CellTable
+from toolbox.reduction.spread import estimate_spread
 from toolbox.reduction.thinning import By, footprint_cell, thin
 
 WAYS: list[By] = ["mean", "median", "shoalest", "deepest"]
@@ -224,6 +226,53 @@ def test_median_shoalest_and_deepest_by_pandas(seed: int) -> None:
             middle = np.sort(np.repeat(values, weights))
             wanted = function(values) if function else middle[(len(middle) - 1) // 2]
             assert done.depth[number] == wanted
+
+
+# ---- thinned before ----
+
+
+def alike(seed: int, **columns: object) -> Soundings:
+    """Soundings of one line; 1 m cells hold from one to many of them."""
+    rng = np.random.default_rng(seed)
+    place = rng.normal(0, 4, (300, 2))
+    return layer(place, 5 + place[:, 0] / 3 + rng.normal(0, 0.1, 300), line="a", **columns)
+
+
+@pytest.mark.parametrize("by", ["mean", "shoalest", "deepest"])
+@pytest.mark.parametrize("columns", [{}, {"sd": 0.2, "sd_shared": 0.05}], ids=["no sd", "sd"])
+def test_thinning_twice_is_thinning_once(by: By, columns: dict[str, float]) -> None:
+    whole = alike(11, **columns)
+    once, twice = thin(whole, cell=4.0, by=by), thin(thin(whole, cell=1.0, by=by), cell=4.0, by=by)
+    assert twice.frame["count"].tolist() == once.frame["count"].tolist()
+    assert twice.frame["count"].sum() == 300
+    np.testing.assert_allclose(twice.depth, once.depth, rtol=0, atol=1e-12)
+    np.testing.assert_allclose(twice.coordinates, once.coordinates, rtol=0, atol=1e-12)
+    if by == "mean":
+        np.testing.assert_allclose(twice.frame["sd"], once.frame["sd"], rtol=1e-12)
+    assert twice.notes[-1].endswith("stand for 300")
+
+
+def test_what_was_thinned_while_it_was_read_counts_for_its_rows() -> None:
+    # as a survey does: thinned while read, its spread estimated, joined with others, thinned
+    whole = alike(12)
+    cells = CellTable(1.0)
+    cells.add(*whole.coordinates.T, whole.depth)
+    streamed = estimate_spread(cells.soundings(None))
+    plummet = layer([[60.0, 60.0]], [9.0], source="plummet", sd=0.05)
+    done = thin(Soundings.joined([streamed, plummet]), cell=4.0)
+    once = thin(whole, cell=4.0)
+    assert done.frame["count"].tolist() == [*once.frame["count"], 1]
+    np.testing.assert_allclose(done.depth[:-1], once.depth, rtol=0, atol=0.02)
+    # a plain mean of the cells, however many soundings each holds, is farther off
+    plain = thin(Soundings(streamed.frame.drop(columns=["count", "sd"])), cell=4.0)
+    assert np.abs(plain.depth - once.depth).max() > 0.1
+
+
+def test_a_count_of_something_else_is_no_weight() -> None:
+    fish = layer(np.zeros((2, 2)), [4.0, 6.0], count=np.array([9, 1]))
+    done = thin(fish, cell=1)
+    assert done.depth.tolist() == [5.0]
+    assert done.frame["count"].tolist() == [2]
 
 
 def test_a_median_is_not_moved_by_a_wild_sounding() -> None:

@@ -10,6 +10,7 @@ from toolbox.layers import Breaklines, Shoreline, Soundings, Tin, VertexKind
 from toolbox.layers.crs import check_same_crs
 from toolbox.layers.tin import plan_areas
 from toolbox.tool import tool
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     from toolbox.bed.mesh import Mesh
@@ -82,7 +83,9 @@ def triangulate(
 
 
 def _unused(count: int) -> tuple[str, ...]:
-    return (f"{count} soundings flagged or outside the water were not used",) if count else ()
+    was = "was" if count == 1 else "were"
+    told = f"{counted(count, 'sounding')} flagged or outside the water {was} not used"
+    return (told,) if count else ()
 
 
 def _in_water(plan: Constraints) -> np.ndarray:

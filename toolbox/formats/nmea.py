@@ -28,6 +28,7 @@ from toolbox.formats.nmea_sentences import NO_CHECKSUM, OTHER, Sentences, read_s
 from toolbox.formats.paths import existing_file
 from toolbox.layers.track import MEASURED_FROM, TrackLog
 from toolbox.tool import checked
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -255,10 +256,14 @@ def _notes(log: _Assembled, counts: Counter[str], date: str | None, lenient: boo
     if log.dated and date is not None:
         notes.append(f"the log tells its own dates: date {date} was not needed")
     if lenient and counts[NO_CHECKSUM]:
-        notes.append(f"{counts[NO_CHECKSUM]} sentences without a checksum were taken as they are")
+        notes.append(
+            f"{counted(counts[NO_CHECKSUM], 'sentence')} taken without a checksum"
+        )
     if counts[BACKWARD]:
         runs = int(log.run[-1]) + 1
-        notes.append(f"time runs backward {counts[BACKWARD]} times; runs of the clock: {runs}")
+        notes.append(
+            f"time runs backward {counted(counts[BACKWARD], 'time')}; runs of the clock: {runs}"
+        )
     keel = int((log.readings.offset < 0).sum())
     if keel:
         notes.append(f"{keel} DPT have the offset of the keel: depths are from the transducer")

@@ -21,6 +21,7 @@ from toolbox.layers.crs import is_metric, parse_crs, project, working_crs
 from toolbox.reduction.cell_table import CellTable
 from toolbox.tool import Range, checked
 from toolbox.units import Unit, convert
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -218,9 +219,10 @@ def _check_depths(path: Path, cells: CellTable, text: _Text, *, up: bool) -> Non
 
 def _account(cells: CellTable, empty: int, unit: str | None, said: str) -> tuple[str, ...]:
     told = () if unit or said == "m" else (f"depths read in {said}, as their column's name says",)
-    note = f"{len(cells)} soundings, by {cells.by} over cells of {cells.cell:g} m, stand for "
-    note += f"{cells.count.sum()} rows"
-    note += f"; {empty} rows without a depth or a place were left out" if empty else ""
+    note = f"{counted(len(cells), 'sounding')}, by {cells.by} over cells of {cells.cell:g} m, "
+    note += "stand for "
+    note += counted(int(cells.count.sum()), "row")
+    note += f"; left out: {counted(empty, 'row')} without a depth or a place" if empty else ""
     return (*told, note)
 
 

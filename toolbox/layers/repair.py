@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import LayerError
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     from shapely import Polygon
@@ -95,13 +96,13 @@ def _unstack(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
     # parts side by side share an edge, which valid polygons of one water may not
     apart, water = len(water), _leaves(shapely.unary_union(water))
     told = (
-        (int((level % 2).sum()), "rings stacked upon the water made islands"),
-        (joined, "overlapping parts joined to others"),
-        (apart - len(water), "adjoining parts joined to others"),
-        (repeated, "repeated polygons left out"),
-        (filled, "polygons that fill an island taken as land"),
+        (int((level % 2).sum()), "ring", "stacked upon the water made islands"),
+        (joined, "overlapping part", "joined to others"),
+        (apart - len(water), "adjoining part", "joined to others"),
+        (repeated, "repeated polygon", "left out"),
+        (filled, "polygon", "within an island, taken as land"),
     )
-    return water, [f"{count} {what}" for count, what in told if count]
+    return water, [f"{counted(count, what)} {how}" for count, what, how in told if count]
 
 
 def _distinct(parts: list["Polygon"]) -> tuple[list["Polygon"], int, int]:

@@ -94,7 +94,8 @@ def _doubts(bar: np.ndarray, residuals: np.ndarray, sd: float, level: bool) -> t
     if level:
         notes.append("the bars were all at one depth, which tells no scale: it is taken as 1")
     if len(bar) < _ENOUGH:
-        notes.append(f"{len(bar)} bars show no mistake; hold it at {_ENOUGH} depths or more")
+        bars = "1 bar shows" if len(bar) == 1 else f"{len(bar)} bars show"
+        notes.append(f"{bars} no mistake; hold it at {_ENOUGH} depths or more")
     allowed = math.hypot(_SPECIAL[0], _SPECIAL[1] * float(bar.max())) / _Z95 / 3
     if sd > allowed:
         worst = int(np.abs(residuals).argmax())

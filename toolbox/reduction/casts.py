@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
 __all__ = ["BEYOND_LAND", "NO_LINE", "TOO_LONG", "place_casts"]
 
-TOO_LONG = "cast longer than the tackle allows"
-BEYOND_LAND = "beyond land on the line of the cast"
-NO_LINE = "no line out any more"
+TOO_LONG = "longer than the tackle allows"
+BEYOND_LAND = "beyond land"
+NO_LINE = "after the line came in"
 
 _Metres = Annotated[float, Range("m", min=0)]
 
@@ -30,6 +30,7 @@ def place_casts(
     longest: Annotated[float, Range("m", above=0)] | None = None,
     bearing_sd: Annotated[float, Range("degree", min=0, max=90)] = 3.0,
     speed_sd: Annotated[float, Range("", min=0, max=1)] = 0.1,
+    assumed_speed_sd: Annotated[float, Range("", min=0, max=1)] = 0.25,
     slack_sd: _Metres = 1.0,
     peg_sd: _Metres = 1.0,
     drift_sd: Annotated[float, Range("m/s", min=0)] = 0.02,
@@ -50,7 +51,10 @@ def place_casts(
     bearing_sd : float
         Spread of a bearing taken by compass or by eye (common practice, no source).
     speed_sd : float
-        Spread of the retrieve's speed, as a share of it (common practice, no source).
+        Spread of a noted speed of the retrieve, as a share of it (common practice, no source).
+    assumed_speed_sd : float
+        The same where the speed had to be assumed: unhurried hands draw in 0.3 to 0.9 m/s (common
+        practice, no source).
     slack_sd : float
         Spread of the line out at the splash: slack and its belly (common practice, no source).
     peg_sd : float
@@ -92,7 +96,8 @@ def place_casts(
     across = np.sqrt(
         (drawn.distance * np.radians(bearing_sd)) ** 2 + (drawn.seconds * drift_sd) ** 2 + peg_sd**2
     )
-    along = np.sqrt((drawn.uncertain * speed_sd) ** 2 + slack_sd**2 + peg_sd**2)
+    pace_sd = np.where(drawn.assumed, assumed_speed_sd, speed_sd)
+    along = np.sqrt((drawn.uncertain * pace_sd) ** 2 + slack_sd**2 + peg_sd**2)
     soundings = _soundings(log, noted, place, along, across, _notes(log, noted, speed))
     soundings = soundings.reject(drawn.line_left <= drawn.rod_tip, NO_LINE)
     if longest is not None:
@@ -112,17 +117,20 @@ class _Drawn:
     rod_tip: np.ndarray
     line_left: np.ndarray
     uncertain: np.ndarray
+    assumed: np.ndarray
 
     @classmethod
     def of(cls, noted: "pd.DataFrame", default_speed: float) -> "_Drawn":
         columns = ("seconds", "line_out", "rod_tip", "speed", "arrival")
         seconds, line_out, rod_tip, speed, arrival = (noted[c].to_numpy(float) for c in columns)
         timed = np.isfinite(arrival)
-        pace = np.where(np.isfinite(speed), speed, default_speed)
+        noted_pace = np.isfinite(speed)
+        pace = np.where(noted_pace, speed, default_speed)
         pace = np.where(timed, (line_out - rod_tip) / arrival, pace)
         drawn = pace * seconds
         share_left = np.where(timed, np.clip(1 - seconds / arrival, 0, 1), 1.0)
-        return cls(seconds, line_out, rod_tip, line_out - drawn, drawn * share_left)
+        uncertain, assumed = drawn * share_left, ~(noted_pace | timed)
+        return cls(seconds, line_out, rod_tip, line_out - drawn, uncertain, assumed)
 
     @property
     def distance(self) -> np.ndarray:

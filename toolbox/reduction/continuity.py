@@ -114,6 +114,7 @@ def _distance(lines: Stretches) -> np.ndarray:
     return np.cumsum(np.maximum(steps, max(0.1 * usual, 1e-6)))
 
 
+@functools.lru_cache(maxsize=1)
 def roughness(lines: Stretches) -> np.ndarray:
     """Return the spread of soundings about what their line leads one to expect, m.
 
@@ -134,7 +135,9 @@ def roughness(lines: Stretches) -> np.ndarray:
     departure = np.fmin(np.abs(lines.depth - expect.before), np.abs(lines.depth - expect.after))
     spread = NORMAL * np.fmax(*(_running_median(departure, lines.line, many) for many in WINDOWS))
     floor = np.maximum(UNRESOLVED * np.abs(lines.depth), resolution(lines.depth) / 2)
-    return np.fmax(spread, floor)
+    rough: np.ndarray = np.fmax(spread, floor)
+    rough.flags.writeable = False  # the next tool that asks of the same lines gets this very array
+    return rough
 
 
 def resolution(depth: np.ndarray) -> float:

@@ -6,13 +6,21 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 
 from toolbox.layers import Soundings, Table
-from toolbox.reduction.stretches import Stretches, along_lines, bounds_between, registered_step
+from toolbox.reduction.meetings import Meetings, between, meetings, near_meetings
+from toolbox.reduction.stretches import Stretches, along_lines, registered_step
 from toolbox.tool import Range, tool
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Meetings", "find_crossings", "find_near_pairs", "meetings", "near_meetings"]
+__all__ = ["PLACE_SD", "crossings_by_sides", "find_crossings", "find_near_pairs"]
+
+PLACE_SD = 2.0
+"""Spread of a place on each axis where it is not known, m: the 4.9 m of a phone under open sky
+(gps.gov) hold 95 % of normal errors, which is 2.45 standard deviations."""
+
+MOST_SIDE = 10
+"""Soundings on each side at most to which a fall of the bed is fitted."""
 
 
 @tool("Crossings of sounding lines")
@@ -52,24 +60,59 @@ def find_crossings(
         ``line_b``, ``easting``, ``northing``, ``depth_a``, ``depth_b``, ``difference`` (a less b,
         m), ``heading_a``, ``heading_b`` (degrees of travel from grid north), ``speed_a``,
         ``speed_b`` (m/s, NaN without times), ``gap_m`` (the longer of the two steps interpolated
-        over), ``angle_deg`` (between the lines, 0 to 90), and ``fall_a``, ``fall_b`` (how much
-        deeper the bed gets per metre of travel, over two soundings on each side). In the order of
-        the lines as they first appear in the survey, and along line a.
+        over), ``angle_deg`` (between the lines, 0 to 90), ``fall_a``, ``fall_b`` (how much deeper
+        the bed gets per metre of travel), ``own_sd`` (what the difference may be off by for
+        itself, m) and ``place_sd`` (how far the places of both may lie apart on each axis, m). In
+        the order of the lines as they first appear in the survey, and along line a.
 
     Notes
     -----
     A line that crosses itself counts only where it has been farther away than `max_step` in
     between: a boat that lies still crosses its own noise.
+
+    The fall is fitted to the soundings within the spread of the place, ``sd_xy``, or 2 m where
+    that is not known; to two on each side at least, and to ten at most. What all soundings of a
+    line share, ``sd_shared``, is not in ``own_sd``, which is NaN where ``sd`` is not known.
     """
     if within is not None:
         return find_near_pairs(soundings, within=within)
+    (table,) = crossings_by_sides(soundings, (each_side,), max_step=max_step, min_angle=min_angle)
+    return table
+
+
+def crossings_by_sides(
+    soundings: Soundings,
+    each_sides: tuple[int, ...],
+    *,
+    max_step: float | None = None,
+    min_angle: float = 20.0,
+) -> tuple[Table, ...]:
+    """Find where lines cross once, and pair the depths there by several fits.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        The survey; only soundings that are kept take part.
+    each_sides : tuple of int
+        Soundings on each side for each fit.
+    max_step, min_angle
+        As of `find_crossings`.
+
+    Returns
+    -------
+    tuple of Table
+        What `find_crossings` returns for each of `each_sides`, row by row at the same places.
+    """
     step = registered_step(soundings) if max_step is None else max_step
     lines = along_lines(soundings, max_step=step)
     meeting = meetings(lines, step)
-    table = _table(lines, meeting, each_side)
-    steep = table["angle_deg"].to_numpy() >= min_angle
     note = f"depths interpolated along lines over at most {step:g} m"
-    return Table(table[steep].reset_index(drop=True), "Crossings", (note,))
+    tables = []
+    for each_side in each_sides:
+        table = _table(soundings, lines, meeting, each_side)
+        table = table[table["angle_deg"].to_numpy() >= min_angle]
+        tables.append(Table(table.reset_index(drop=True), "Crossings", (note,)))
+    return tuple(tables)
 
 
 def find_near_pairs(soundings: Soundings, *, within: float = 3.0) -> Table:
@@ -91,7 +134,7 @@ def find_near_pairs(soundings: Soundings, *, within: float = 3.0) -> Table:
     lines = along_lines(soundings)
     meeting = near_meetings(lines, within)
     a, b = meeting.from_a, meeting.from_b
-    table = _table(lines, meeting, 1).assign(
+    table = _table(soundings, lines, meeting, 1).assign(
         depth_a=lines.depth[a],
         depth_b=lines.depth[b],
         difference=lines.depth[a] - lines.depth[b],
@@ -100,147 +143,20 @@ def find_near_pairs(soundings: Soundings, *, within: float = 3.0) -> Table:
     return Table(table, "Near pairs", (f"soundings of two lines within {within:g} m, as read",))
 
 
-@dataclass(frozen=True, eq=False)
-class Meetings:
-    """Places where two lines meet, each on the way from one sounding of its line to the next.
-
-    Parameters
-    ----------
-    from_a, to_a, from_b, to_b : (k,) array of int
-        The soundings on either side of the place, as they stand in the stretches.
-    along_a, along_b : (k,) array
-        How far the place lies from the one towards the other, 0 to 1.
-    """
-
-    from_a: np.ndarray
-    to_a: np.ndarray
-    from_b: np.ndarray
-    to_b: np.ndarray
-    along_a: np.ndarray
-    along_b: np.ndarray
-
-    def __len__(self) -> int:
-        """Count the places."""
-        return len(self.from_a)
-
-    def only(self, which: np.ndarray) -> "Meetings":
-        """Return some of them."""
-        return Meetings(*(part[which] for part in vars(self).values()))
-
-    def at_a(self, values: np.ndarray) -> np.ndarray:
-        """Interpolate what the soundings have, shape (m, ...), along line a."""
-        return _between(values[self.from_a], values[self.to_a], self.along_a)
-
-    def at_b(self, values: np.ndarray) -> np.ndarray:
-        """Interpolate what the soundings have along line b."""
-        return _between(values[self.from_b], values[self.to_b], self.along_b)
-
-
-def _between(here: np.ndarray, there: np.ndarray, share: np.ndarray) -> np.ndarray:
-    return here + share.reshape(-1, *[1] * (here.ndim - 1)) * (there - here)
-
-
-def meetings(lines: Stretches, step: float) -> Meetings:
-    """Find where lines cross.
-
-    Parameters
-    ----------
-    lines : Stretches
-        Soundings along their lines.
-    step : float
-        How far, m, a line must have been away before it can cross itself.
-
-    Returns
-    -------
-    Meetings
-        Each place once, in the order of the soundings.
-    """
-    import shapely
-
-    piece, place = lines.pieces(), lines.coordinates
-    segments = shapely.linestrings(np.stack([place[piece], place[piece + 1]], axis=1))
-    first, second = shapely.STRtree(segments).query(segments, predicate="intersects")
-    one_way = piece[first] + 1 < piece[second]
-    found = _cut(place, piece[first[one_way]], piece[second[one_way]])
-    found = found.only(_apart(lines, found, step))
-    once = np.column_stack([found.from_a + found.along_a, found.from_b + found.along_b])
-    _, rows = np.unique(once.round(6), axis=0, return_index=True)
-    return found.only(rows)
-
-
-def _cut(place: np.ndarray, a: np.ndarray, b: np.ndarray) -> Meetings:
-    """Intersect the pieces from a and from b, which touch; parallel ones are left out."""
-    along_a, along_b = place[a + 1] - place[a], place[b + 1] - place[b]
-    between = place[b] - place[a]
-    cross = _cross(along_a, along_b)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        s, t = _cross(between, along_b) / cross, _cross(between, along_a) / cross
-    lengths = np.hypot(*along_a.T) * np.hypot(*along_b.T)
-    found = Meetings(a, a + 1, b, b + 1, np.clip(s, 0, 1), np.clip(t, 0, 1))
-    return found.only(np.abs(cross) > 1e-9 * lengths)
-
-
-def _cross(one: np.ndarray, other: np.ndarray) -> np.ndarray:
-    return one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
-
-
-def _apart(lines: Stretches, found: Meetings, step: float) -> np.ndarray:
-    """Tell which pieces are of two lines, or of one that has been away in between."""
-    away = lines.line[found.from_a] != lines.line[found.from_b]
-    same = np.flatnonzero(~away)
-    first, last = found.from_a[same] + 1, found.from_b[same]
-    low, high = bounds_between(lines.coordinates, first, last)
-    centre = lines.coordinates[found.from_a[same]]
-    away[same] = np.maximum(high - centre, centre - low).max(axis=1, initial=0.0) > step
-    return away
-
-
-def near_meetings(lines: Stretches, within: float) -> Meetings:
-    """Find the soundings of two lines that are each the other line's nearest.
-
-    Parameters
-    ----------
-    lines : Stretches
-        Soundings along their lines.
-    within : float
-        How near they must lie, m.
-
-    Returns
-    -------
-    Meetings
-        At the soundings themselves, in their order.
-    """
-    from scipy.spatial import cKDTree
-
-    pairs = cKDTree(lines.coordinates).query_pairs(within, output_type="ndarray")
-    pairs = pairs[lines.line[pairs[:, 0]] != lines.line[pairs[:, 1]]]
-    apart = np.hypot(*(lines.coordinates[pairs[:, 0]] - lines.coordinates[pairs[:, 1]]).T)
-    nearest = _nearest(pairs, apart, lines.line) & _nearest(pairs[:, ::-1], apart, lines.line)
-    a, b = np.sort(pairs[nearest], axis=1).T
-    order = np.lexsort((b, a))
-    here = np.zeros(len(order))
-    return Meetings(a[order], a[order], b[order], b[order], here, here)
-
-
-def _nearest(pairs: np.ndarray, apart: np.ndarray, line: np.ndarray) -> np.ndarray:
-    """Tell which pairs lead from their first sounding to the nearest of a line."""
-    one, other = pairs.T
-    order = np.lexsort((other, apart, line[other], one))
-    key = np.column_stack([one, line[other]])[order]
-    result = np.zeros(len(pairs), bool)
-    result[order] = (np.diff(key, axis=0, prepend=-1) != 0).any(axis=1)
-    return result
-
-
-def _table(lines: Stretches, found: Meetings, each_side: int) -> "pd.DataFrame":
+def _table(
+    soundings: Soundings, lines: Stretches, found: Meetings, each_side: int
+) -> "pd.DataFrame":
     """Lay out what both lines have at each place."""
     import pandas as pd
 
     names = np.array(lines.names, dtype=object)
     heading, speed = lines.course()
+    own, place = _spreads(soundings, lines)
     a, b = found.from_a, found.from_b
-    depth_a, _ = _fitted(lines, a, found.along_a, each_side)
-    depth_b, _ = _fitted(lines, b, found.along_b, each_side)
+    fit_a, fit_b = (
+        _fitted(lines, here, along, each_side)
+        for here, along in ((a, found.along_a), (b, found.along_b))
+    )
     easting, northing = (found.at_a(lines.coordinates) + found.at_b(lines.coordinates)).T / 2
     steps = (
         np.hypot(*(lines.coordinates[there] - lines.coordinates[here]).T)
@@ -252,37 +168,86 @@ def _table(lines: Stretches, found: Meetings, each_side: int) -> "pd.DataFrame":
             "line_b": names[lines.line[b]],
             "easting": easting,
             "northing": northing,
-            "depth_a": depth_a,
-            "depth_b": depth_b,
-            "difference": depth_a - depth_b,
+            "depth_a": fit_a.depth,
+            "depth_b": fit_b.depth,
+            "difference": fit_a.depth - fit_b.depth,
             "heading_a": heading[a],
             "heading_b": heading[b],
             "speed_a": speed[a],
             "speed_b": speed[b],
             "gap_m": np.maximum(*steps),
             "angle_deg": np.abs((heading[a] - heading[b] + 90) % 180 - 90),
-            "fall_a": _fitted(lines, a, found.along_a, max(each_side, 2))[1],
-            "fall_b": _fitted(lines, b, found.along_b, max(each_side, 2))[1],
+            "fall_a": _fall(lines, a, found.along_a, place[a]),
+            "fall_b": _fall(lines, b, found.along_b, place[b]),
+            "own_sd": np.hypot(own[a] * fit_a.share, own[b] * fit_b.share),
+            "place_sd": np.hypot(place[a], place[b]),
         }
     )
 
 
+def _spreads(soundings: Soundings, lines: Stretches) -> tuple[np.ndarray, np.ndarray]:
+    """Return the spread that each sounding has for itself, and that of its place, m."""
+    frame = soundings.frame.iloc[lines.index]
+    place, whole = frame["sd_xy"].to_numpy(float), frame["sd"].to_numpy(float)
+    shared = frame["sd_shared"].to_numpy(float) if "sd_shared" in frame else np.zeros(len(frame))
+    own = np.sqrt(np.maximum(whole**2 - np.nan_to_num(shared) ** 2, 0.0))
+    return own, np.where(np.isfinite(place), place, PLACE_SD)
+
+
+@dataclass(frozen=True, eq=False)
+class _Fit:
+    """Straight falls of the bed fitted along lines, all of shape (k,).
+
+    `depth` (m) at the place and `fall` per metre of travel; `share` is the spread of that depth
+    over the spread of one sounding.
+    """
+
+    depth: np.ndarray
+    fall: np.ndarray
+    share: np.ndarray
+
+
+def _fall(
+    lines: Stretches, here: np.ndarray, along: np.ndarray, place_sd: np.ndarray
+) -> np.ndarray:
+    """Return the fall of the bed over what the place may be off by."""
+    return _fitted(lines, here, along, MOST_SIDE, within=place_sd).fall
+
+
 def _fitted(
-    lines: Stretches, here: np.ndarray, along: np.ndarray, each_side: int
-) -> tuple[np.ndarray, np.ndarray]:
-    """Fit a straight fall of the bed along the line: depth at the place, and fall per metre."""
-    wanted = here[:, None] + np.arange(1 - each_side, each_side + 1)
-    near = np.stack([lines.neighbour(k)[here] for k in range(1 - each_side, each_side + 1)], axis=1)
-    weight = (near == wanted).astype(float)
+    lines: Stretches,
+    here: np.ndarray,
+    along: np.ndarray,
+    each_side: int,
+    within: np.ndarray | None = None,
+) -> _Fit:
+    """Fit a straight fall of the bed to the soundings on each side, or to those within a distance.
+
+    Two on each side take part whatever the distance.
+    """
+    away = np.arange(1 - each_side, each_side + 1)
+    near = np.stack([lines.neighbour(int(k))[here] for k in away], axis=1)
     there = lines.neighbour(1)[here]
-    place = _between(lines.coordinates[here], lines.coordinates[there], along)
-    ahead = lines.coordinates[near[:, -1]] - lines.coordinates[near[:, 0]]
-    ahead = ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]
-    distance = np.einsum("nki,ni->nk", lines.coordinates[near] - place[:, None], ahead)
+    place = between(lines.coordinates[here], lines.coordinates[there], along)
+    offset = lines.coordinates[near] - place[:, None]
+    distance = np.einsum("nki,ni->nk", offset, _ahead(lines, near, each_side))
+    weight = (near == here[:, None] + away).astype(float)
+    if within is not None:
+        apart = np.hypot(*offset.T).T
+        weight *= ((away >= -1) & (away <= 2)) | (apart <= within[:, None])
     depth = lines.depth[near]
     count = weight.sum(axis=1)
     mean, level = (np.einsum("nk,nk->n", weight, v) / count for v in (distance, depth))
     off = weight * (distance - mean[:, None])
     spread = np.einsum("nk,nk->n", off, distance - mean[:, None])
-    fall = np.einsum("nk,nk->n", off, depth) / np.where(spread > 0, spread, np.inf)
-    return level - fall * mean, fall
+    spread = np.where(spread > 0, spread, np.inf)
+    fall = np.einsum("nk,nk->n", off, depth) / spread
+    return _Fit(level - fall * mean, fall, np.sqrt(1 / count + mean**2 / spread))
+
+
+def _ahead(lines: Stretches, near: np.ndarray, each_side: int) -> np.ndarray:
+    """Return the direction of travel, of length one, over as many as two soundings on each side."""
+    reach = min(each_side, 2)
+    first, last = near[:, each_side - reach], near[:, each_side + reach - 1]
+    ahead = lines.coordinates[last] - lines.coordinates[first]
+    return ahead / np.maximum(np.hypot(*ahead.T), 1e-9)[:, None]

@@ -7,6 +7,7 @@ import numpy as np
 
 from toolbox.layers import Soundings
 from toolbox.tool import Range, tool
+from toolbox.words import counted
 
 __all__ = ["add_draft"]
 
@@ -44,7 +45,7 @@ def add_draft(
     moved = {
         name: frame[name].to_numpy(float) + added for name in ("depth", "canopy") if name in frame
     }
-    note = f"draft of {draft:g} m added to {int(below.sum())} depths"
+    note = f"draft of {draft:g} m added to {counted(int(below.sum()), 'depth')}"
     return replace(
         soundings,
         frame=frame.assign(**moved, draft_correction=added),

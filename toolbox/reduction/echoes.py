@@ -25,7 +25,10 @@ __all__ = [
 SPIKE = "spike along the line"
 DOUBLE = "double echo"
 TRIPLE = "triple echo"
-PLANTS = "plant top taken for the bed"
+PLANTS = "plant top"
+
+ROUNDS = 8
+"""Rounds in which what stands out is flagged and the rest judged again without it."""
 
 LONGEST = 3
 """Soundings in the longest run that can be a spike; a longer one may be a real hump or pit."""
@@ -62,9 +65,9 @@ def reject_spikes(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundings:
     after it, see `expected`. A run is a spike if it lies wholly above, or wholly below, what both
     sides expect, and the soundings just before and after it are back at the bed. A cliff is met by
     one side, and a slope by both; only what returns is flagged. The greatest departures are
-    flagged first, and the rest is judged again without them.
+    flagged first, and the rest is judged again without them, eight times at most.
     """
-    return _reject_runs(soundings, lambda run: np.ones(len(run), bool), SPIKE, sigmas)
+    return _reject_runs(soundings, ((SPIKE, lambda run: np.ones(len(run), bool)),), sigmas)
 
 
 @tool("Reject double echoes")
@@ -90,9 +93,7 @@ def reject_double_echoes(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soun
     twice as much. Longer runs are judged together with the lines that cross them, see
     `reject_wrong_stretches`.
     """
-    for times, reason in ((2, DOUBLE), (3, TRIPLE)):
-        soundings = _reject_runs(soundings, _multiple(times), reason, sigmas)
-    return soundings
+    return _reject_runs(soundings, ((DOUBLE, _multiple(2)), (TRIPLE, _multiple(3))), sigmas)
 
 
 def is_multiple(
@@ -142,7 +143,7 @@ def reject_plant_tops(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundin
     Returns
     -------
     Soundings
-        As many as before, with the reason "plant top taken for the bed".
+        As many as before, with the reason "plant top".
 
     Notes
     -----
@@ -152,7 +153,7 @@ def reject_plant_tops(soundings: Soundings, *, sigmas: _Sigmas = 4.0) -> Soundin
     """
     if "canopy" not in soundings.frame:
         return soundings
-    return _reject_runs(soundings, _near_canopy(soundings), PLANTS, sigmas)
+    return _reject_runs(soundings, ((PLANTS, _near_canopy(soundings)),), sigmas)
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,30 +202,35 @@ def _near_canopy(soundings: Soundings) -> _Choice:
     return choose
 
 
-def _reject_runs(soundings: Soundings, choose: _Choice, reason: str, sigmas: float) -> Soundings:
-    """Flag the runs chosen, greatest departures first, until there are no more."""
+def _reject_runs(
+    soundings: Soundings, choices: tuple[tuple[str, _Choice], ...], sigmas: float
+) -> Soundings:
+    """Flag the runs chosen for each reason, greatest departures first, for a few rounds."""
     lines = along_lines(soundings, max_step=own_step(soundings))
-    spoiled = np.zeros(len(soundings), bool)
-    for _ in range(2 * SIDE):
-        found = _spikes(lines, choose, sigmas)
+    told = np.full(len(soundings), "", dtype=object)
+    for _ in range(ROUNDS):
+        found = _spikes(lines, [choose for _, choose in choices], sigmas)
         if not found.any():
             break
-        spoiled[lines.index[found]] = True
-        lines = lines.only(~found)
-    return soundings.reject(spoiled, reason)
+        for number, (reason, _) in enumerate(choices, start=1):
+            told[lines.index[found == number]] = reason
+        lines = lines.only(found == 0)
+    for reason, _ in choices:
+        soundings = soundings.reject(told == reason, reason)
+    return soundings
 
 
-def _spikes(lines: Stretches, choose: _Choice, sigmas: float) -> np.ndarray:
-    """Tell which soundings belong to the shortest runs that leave the bed."""
-    found = np.zeros(len(lines), bool)
+def _spikes(lines: Stretches, choices: list[_Choice], sigmas: float) -> np.ndarray:
+    """Tell which choice, from 1, each sounding of the shortest runs that leave the bed meets."""
+    found = np.zeros(len(lines), int)
     if len(lines) == 0:
         return found
     rough = roughness(lines)
     for length in range(1, LONGEST + 1):
         run = _leaving(lines, length, rough, sigmas)
-        run_first = run.first[choose(run)]
-        for place in range(length):
-            found[run_first + place] = True
+        for number, choose in reversed(list(enumerate(choices, start=1))):
+            first = run.first[choose(run)]
+            found[first[:, None] + np.arange(length)] = number
         if found.any():
             break
     return found

@@ -12,6 +12,7 @@ from toolbox.layers.track import TrackLog
 from toolbox.reduction.crossings import find_crossings
 from toolbox.reduction.fixes import SECOND, Track, track_of
 from toolbox.tool import Range, tool
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -252,6 +253,6 @@ def _row(series: _Series, passing: np.ndarray, latency: float, sd: float) -> "pd
 
 def _notes(log: TrackLog, used: np.ndarray) -> tuple[str, ...]:
     return (
-        f"from {len(used)} crossings of a track with {len(log)} depths; an antenna ahead of the "
-        "transducer counts as latency too",
+        f"from {counted(len(used), 'crossing')} of a track with {counted(len(log), 'depth')}; "
+        "an antenna ahead of the transducer counts as latency too",
     )

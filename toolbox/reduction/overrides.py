@@ -7,6 +7,7 @@ import numpy as np
 from toolbox.errors import LayerError
 from toolbox.layers import Soundings, Table
 from toolbox.tool import tool
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -57,7 +58,7 @@ def apply_overrides(soundings: Soundings, overrides: Table) -> Soundings:
             raise LayerError(f"override {number}: action must be keep or reject, got {action!r}")
         flag[which] = action == "reject"
         reason[which] = (_given(row, "reason") or BY_HAND) if action == "reject" else ""
-        notes.append(f"override {number}: {action} {int(which.sum())} soundings")
+        notes.append(f"override {number}: {action} {counted(int(which.sum()), 'sounding')}")
     _check_kept(soundings, flag)
     frame = soundings.frame.assign(flag=flag, reason=reason)
     return Soundings(frame, (*soundings.notes, *notes))

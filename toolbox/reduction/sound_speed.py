@@ -10,6 +10,7 @@ import numpy as np
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Soundings, Table
 from toolbox.tool import Range, tool
+from toolbox.words import counted
 
 __all__ = ["WaterColumn", "correct_sound_speed", "sound_speed"]
 
@@ -222,7 +223,7 @@ def _true_depth(
         raise ParameterError("give a temperature or a profile of it, not both")
     if profile is not None:
         column = WaterColumn.of(profile)
-        note = f"corrected down a profile of {len(column.depth)} temperatures"
+        note = f"corrected down a profile of {counted(len(column.depth), 'temperature')}"
         correct = partial(_down_column, column=column, speed_set=speed_set, draft=draft)
         return correct, note + _doubt(column.temperature)
     if temperature is not None:

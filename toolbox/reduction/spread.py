@@ -9,6 +9,7 @@ import numpy as np
 from toolbox.layers import Grid, Soundings
 from toolbox.reduction.beam import footprint
 from toolbox.reduction.local_slope import slope_at
+from toolbox.reduction.thinning import SHARED, counts_of
 from toolbox.tool import Range, tool
 
 __all__ = ["DEFAULTS", "Errors", "estimate_spread", "total_vertical_sd"]
@@ -112,7 +113,8 @@ def estimate_spread(
     Soundings
         ``sd``: of the depth right below the recorded place if that place is right; ``sd_xy``: of
         easting, and of northing alike; ``sd_shared``: the part of ``sd`` that all soundings of a
-        line have in common, where ``sd`` is new.
+        line have in common, where ``sd`` is new. What was thinned before stands for as many
+        soundings as it counts, whose own errors average out.
 
     Raises
     ------
@@ -151,9 +153,13 @@ def estimate_spread(
     distance = _distance(soundings)
     sd_xy = _filled(soundings, "sd_xy", _position(soundings, errors, distance))
     rise = _rise(soundings, slope, footprint(distance, errors["beam_angle"]), sd_xy)
-    shared, new = _shared(errors, distance), np.isnan(_column(soundings, "sd"))
+    own, shared = _own(errors, distance, rise), _shared(errors, distance)
+    unknown = (soundings.frame["source"] == "point").to_numpy() & (shared == 0)
+    shared = np.where(unknown, math.sqrt(SHARED) * own, shared)
+    own = np.where(unknown, math.sqrt(1 - SHARED) * own, own) / np.sqrt(counts_of(soundings))
+    new = np.isnan(_column(soundings, "sd"))
     frame = soundings.frame.assign(
-        sd=_filled(soundings, "sd", np.hypot(_own(errors, distance, rise), shared)),
+        sd=_filled(soundings, "sd", np.hypot(own, shared)),
         sd_xy=sd_xy,
         sd_shared=np.where(new, shared, _column(soundings, "sd_shared")),
     )

@@ -8,11 +8,12 @@ from toolbox.errors import ParameterError
 from toolbox.layers import Soundings
 from toolbox.reduction.beam import footprint
 from toolbox.tool import Range, tool
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["SHARED", "By", "cell_index", "footprint_cell", "thin"]
+__all__ = ["SHARED", "By", "cell_index", "counts_of", "footprint_cell", "thin"]
 
 By = Literal["mean", "median", "shoalest", "deepest"]
 
@@ -62,7 +63,11 @@ def thin(
 
     Notes
     -----
-    All weights are equal in a cell where one sounding has no ``sd``; a mean has no ``sd`` there.
+    What has been thinned before (it has a ``count`` and a ``cell``) weighs as the soundings it
+    stands for: as many of them as it counts, each with the error that makes up its own ``sd``. So
+    thinning twice gives the mean of thinning once.
+
+    Weights are the counts in a cell where one sounding has no ``sd``; a mean has no ``sd`` there.
     Elsewhere errors are taken as of two parts: ``sd_shared``, which all soundings of a line have
     in common (draft, water level, speed of sound), and the rest, which they do not. With weights
     w that add up to one,
@@ -90,8 +95,30 @@ def thin(
     else:
         width, words = np.full(len(kept), float(cell or 0)), f"cells of {cell:g} m"
     frame = _mean(kept, width) if by == "mean" else _chosen(kept, width, by)
-    note = f"{len(frame)} soundings, by {by} over {words}, stand for {len(kept)}"
+    stands_for = int(frame["count"].sum())
+    note = f"{counted(len(frame), 'sounding')}, by {by} over {words}, "
+    note += f"{'stands' if len(frame) == 1 else 'stand'} for {stands_for}"
     return Soundings(frame, (*soundings.notes, note))
+
+
+def counts_of(soundings: Soundings) -> np.ndarray:
+    """Return how many soundings each stands for, shape (n,): one where it was not thinned before.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        What was thinned has columns ``count`` and ``cell``.
+
+    Returns
+    -------
+    (n,) array of int
+        At least one.
+    """
+    frame = soundings.frame
+    if not {"count", "cell"} <= set(frame):
+        return np.ones(len(frame), int)
+    count = np.where(np.isnan(frame["cell"].to_numpy(float)), 1.0, frame["count"].to_numpy(float))
+    return np.maximum(np.nan_to_num(count, nan=1.0), 1.0).astype(int)
 
 
 def cell_index(place: np.ndarray, width: float | np.ndarray) -> np.ndarray:
@@ -152,8 +179,9 @@ class _Sorted:
         shared = frame["sd_shared"].to_numpy(float) if "sd_shared" in frame else np.nan * sd
         line, names = pd.factorize(frame["line"].astype(str), sort=True)
         when = pd.to_datetime(frame["time"], utc=True).astype("int64").to_numpy()
+        many = counts_of(kept)
         cells = (width, *cell_index(place, width[:, None]).T)
-        rest = (line, kept.depth, *place.T, when, sd, sd_xy, shared)
+        rest = (line, kept.depth, *place.T, when, sd, sd_xy, shared, many)
         self.order = np.lexsort((*cells, *first, *rest)[::-1])
         self.width, *index = (key[self.order] for key in cells)
         self.origin = np.column_stack(index) * self.width[:, None]
@@ -161,16 +189,30 @@ class _Sorted:
         self.sd, self.sd_xy, self.shared = sd[self.order], sd_xy[self.order], shared[self.order]
         self.line, self.line_names = line[self.order], np.asarray(names, object)
         self.start = _starts(self.width, *index)
-        self.count = np.diff(np.append(self.start, len(self.order)))
-        self.cell = np.repeat(np.arange(len(self.start)), self.count)
+        rows = np.diff(np.append(self.start, len(self.order)))
+        self.cell = np.repeat(np.arange(len(self.start)), rows)
+        self.many = many[self.order]
+        self.count = self.sum(self.many)
         self.weight = self._weights()
 
+    def common(self) -> np.ndarray:
+        """Return the part of each sd that a line has in common."""
+        half = np.sqrt(SHARED) * self.sd
+        return np.where(np.isnan(self.shared), half, np.minimum(self.shared, self.sd))
+
     def _weights(self) -> np.ndarray:
-        """1 / sd^2 in cells where all have one, else 1; scaled to add up to one in each cell."""
+        """Count / sd^2 in cells where all have one, else the count; adding up to one in each cell.
+
+        The sd is that of one of the soundings counted, whose own errors have averaged out.
+        """
         if not len(self.sd):
             return self.sd
-        best = np.minimum.reduceat(self.sd, self.start)[self.cell]  # NaN where one is missing
-        weight = np.where(np.isnan(best), 1.0, (best / self.sd) ** 2)
+        common = self.common()
+        sd = np.where(
+            self.many == 1, self.sd, np.sqrt(self.many * (self.sd**2 - common**2) + common**2)
+        )
+        best = np.minimum.reduceat(sd, self.start)[self.cell]  # NaN where one is missing
+        weight = self.many * np.where(np.isnan(best), 1.0, (best / sd) ** 2)
         return weight / self.sum(weight)[self.cell]
 
     def sum(self, values: np.ndarray) -> np.ndarray:
@@ -226,8 +268,7 @@ def _mean(kept: Soundings, width: np.ndarray) -> "pd.DataFrame":
 
 def _spread(rows: _Sorted) -> tuple[np.ndarray, np.ndarray]:
     """Return `sd` and `sd_shared` of the means."""
-    half = np.sqrt(SHARED) * rows.sd
-    shared = np.where(np.isnan(rows.shared), half, np.minimum(rows.shared, rows.sd))
+    shared = rows.common()
     common = rows.line_sums(rows.weight * shared)
     own = rows.sum(rows.weight**2 * (rows.sd**2 - shared**2))
     return np.sqrt(own + common), np.sqrt(common)

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from toolbox.reduction.continuity import SIDE
-from toolbox.reduction.crossings import Meetings, meetings, near_meetings
 from toolbox.reduction.echoes import MULTIPLE_SHARE
 from toolbox.reduction.explanation import CONTRADICTION, TIMES, WRONG
+from toolbox.reduction.meetings import Meetings, meetings, near_meetings
 from toolbox.reduction.stretches import Stretches
 
 __all__ = ["all_meetings", "votes"]
+
+_ENDS = ("from_a", "to_a", "from_b", "to_b")
 
 UNTOLD = 2.0
 """Points of a wrong run for a contradiction that a multiple would have explained."""
@@ -71,7 +73,8 @@ def votes(
     points : (v, 4, 4) array
         Mean over the places where they cross or, if they do not, where they come near.
     """
-    anyhow, same_run = _within(lines, error), _within(lines, error, run)
+    here = np.unique(np.concatenate([getattr(meeting, name) for name in _ENDS]))
+    anyhow, same_run = _within(lines, here, error), _within(lines, here, error, run)
     sides = []
     for one, other, share in (
         (meeting.from_a, meeting.to_a, meeting.along_a),
@@ -144,16 +147,19 @@ def _untold(points: np.ndarray) -> np.ndarray:
 
 
 def _within(
-    lines: Stretches, distance: float, run: np.ndarray | None = None
+    lines: Stretches, here: np.ndarray, distance: float, run: np.ndarray | None = None
 ) -> tuple[np.ndarray, np.ndarray]:
-    """Return the least and greatest depth read within a distance along the line, or the run, m."""
+    """Return the least and greatest depth that the line, or the run, reads within a distance, m.
+
+    They are right at the soundings `here`; at the others they are their own depths.
+    """
     place, depth = lines.coordinates, lines.depth
     least, greatest = depth.copy(), depth.copy()
-    for away in range(1, 3 * SIDE):
-        for there in (lines.neighbour(away), lines.neighbour(-away)):
-            near = np.hypot(*(place[there] - place).T) <= distance
-            if run is not None:
-                near &= run[there] == run
-            least = np.where(near, np.minimum(least, depth[there]), least)
-            greatest = np.where(near, np.maximum(greatest, depth[there]), greatest)
+    for away in (*range(1, 3 * SIDE), *range(-1, -3 * SIDE, -1)):
+        there = lines.neighbour(away)[here]
+        near = np.hypot(*(place[there] - place[here]).T) <= distance
+        if run is not None:
+            near &= run[there] == run[here]
+        least[here] = np.where(near, np.minimum(least[here], depth[there]), least[here])
+        greatest[here] = np.where(near, np.maximum(greatest[here], depth[there]), greatest[here])
     return least, greatest

@@ -11,7 +11,7 @@ from toolbox.tool import Range, tool
 
 __all__ = ["UNKNOWN_LEVEL", "level_at", "reduce_to_datum"]
 
-UNKNOWN_LEVEL = "no water level known at its time"
+UNKNOWN_LEVEL = "no water level known"
 
 
 @tool("Depths reduced to the datum")

@@ -15,7 +15,7 @@ from toolbox.formats.geotiff import write_grid
 from toolbox.formats.paths import new_folder
 from toolbox.formats.vector import write_features
 from toolbox.layers import Grid, Soundings, Table, Tin
-from toolbox.reduction.crossings import find_crossings
+from toolbox.reduction.crossings import crossings_by_sides
 from toolbox.reduction.quality import crossing_statistics, line_offsets, survey_orders
 from toolbox.reduction.spread import estimate_spread
 from toolbox.reduction.thinning import thin
@@ -112,12 +112,11 @@ def _with_spread(inputs: Inputs, lineage: Lineage) -> Inputs:
 
 def _check_lines(soundings: Soundings, lineage: Lineage) -> _Checks | None:
     """Compare depths where lines cross; None if none do."""
-    crossings = find_crossings(soundings)
+    # the mean of two readings on each side of a crossing tells more of a whole line
+    crossings, steadier = crossings_by_sides(soundings, (1, 2))
     lineage.step("crossings", crossings.notes, crossings=len(crossings.frame))
     if not len(crossings.frame):
         return None
-    # the mean of two readings on each side of a crossing tells more of a whole line
-    steadier = find_crossings(soundings, each_side=2)
     return _Checks(
         crossings, crossing_statistics(crossings), line_offsets(steadier), survey_orders(soundings)
     )
