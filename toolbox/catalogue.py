@@ -49,6 +49,11 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
         "toolbox.bed.triangulation:triangulate",
         "toolbox.bed.gridding:grid_bed",
         "toolbox.bed.support:distance_to_soundings",
+        "toolbox.bed.uncertainty:depth_sd_grid",
+        "toolbox.bed.uncertainty:deeper_than_grid",
+        "toolbox.bed.uncertainty:support_grid",
+        "toolbox.bed.uncertainty:unsurveyed_grid",
+        "toolbox.bed.query:query_bed",
     ),
     "Terrain": (
         "toolbox.terrain.slope:slope",

@@ -8,7 +8,17 @@ from typing import Any
 
 from toolbox.catalogue import by_chapter
 from toolbox.formats.doors import READERS, SUFFIXES
-from toolbox.layers import Breaklines, CastLog, Grid, Shoreline, Soundings, Table, Tin, TrackLog
+from toolbox.layers import (
+    Breaklines,
+    CastLog,
+    Grid,
+    Places,
+    Shoreline,
+    Soundings,
+    Table,
+    Tin,
+    TrackLog,
+)
 from toolbox.survey.reference import reference_page, schema
 from toolbox.tool import Param, Tool, read_params
 
@@ -48,6 +58,7 @@ _FEATURES: list[dict[str, Any]] = [
 ]
 _WORDS = {
     Soundings: "Point soundings",
+    Places: "Places",
     Shoreline: "Polygons of the water",
     Breaklines: "Lines of known depth",
     CastLog: "A cast log",

@@ -2,6 +2,8 @@
 
 import re
 import shutil
+import sqlite3
+import struct
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -15,7 +17,7 @@ import shapely
 from pyogrio.errors import DataLayerError
 
 from toolbox.errors import InputFileError, LayerError, OutputError
-from toolbox.formats.bed_file import TRIANGLES, VERTICES, read_bed, write_bed
+from toolbox.formats.bed_file import DRAWS, TRIANGLES, VERTICES, read_bed, write_bed
 from toolbox.formats.vector import layer_names, write_features
 from toolbox.layers import Tin, VertexKind
 
@@ -146,3 +148,136 @@ def test_a_disk_that_fills_up_under_the_triangles_is_told(
     monkeypatch.setattr("pyogrio.write_arrow", full)
     with pytest.raises(OutputError, match=r"^bed\.gpkg cannot be written: .*disk is full$"):
         write_bed(made(), tmp_path / "bed.gpkg")
+
+
+# ---- what a bed knows of its own error ----
+
+PIECES = {"sd": None, "support": None, "draws": None}
+
+
+def fitted(*, number: type = np.float64, draws: int = 7) -> Tin:
+    """Make a bed that knows its error, all its figures with all their bits."""
+    chance, bed = np.random.default_rng(6), made(sd=True)
+    drawn = chance.normal(4, 2, (len(bed.depth), draws)).astype(number)
+    return replace(bed, draws=drawn, support=chance.random(len(bed.depth)))
+
+
+def told_by_sqlite(path: Path, query: str) -> list[tuple[object, ...]]:
+    """Ask the file with the SQLite of Python, which knows nothing of maps."""
+    connection = sqlite3.connect(path)
+    try:
+        return connection.execute(query).fetchall()
+    finally:
+        connection.close()
+
+
+@pytest.mark.parametrize("number", [np.float32, np.float64])
+@pytest.mark.parametrize("draws", [1, 7, 130])
+def test_spread_support_and_draws_come_back_to_the_last_bit(
+    number: type, draws: int, tmp_path: Path
+) -> None:
+    first = fitted(number=number, draws=draws)
+    write_bed(first, tmp_path / "bed.gpkg")
+    again = read_bed(tmp_path / "bed.gpkg")
+    for name in PIECES:
+        found, wanted = getattr(again, name), getattr(first, name)
+        assert found.dtype == wanted.dtype, name
+        assert found.tobytes() == wanted.tobytes(), name
+
+
+@pytest.mark.parametrize("kept", PIECES)
+def test_what_a_bed_does_not_have_is_not_in_the_file(kept: str, tmp_path: Path) -> None:
+    whole = fitted()
+    write_bed(replace(whole, **(PIECES | {kept: getattr(whole, kept)})), tmp_path / "bed.gpkg")
+    again = read_bed(tmp_path / "bed.gpkg")
+    assert [name for name in PIECES if getattr(again, name) is not None] == [kept]
+    assert (DRAWS in layer_names(tmp_path / "bed.gpkg")) == (kept == "draws")
+
+
+@pytest.mark.parametrize(("number", "letter"), [(np.float32, "f"), (np.float64, "d")])
+def test_another_reader_finds_the_draws_as_the_page_says(
+    number: type, letter: str, tmp_path: Path
+) -> None:
+    # independent: SQLite and the struct module of Python, after docs/outputs.md
+    bed = fitted(number=number)
+    assert bed.draws is not None
+    write_bed(bed, tmp_path / "bed.gpkg")
+    rows = told_by_sqlite(
+        tmp_path / "bed.gpkg", "SELECT draw, number, depths FROM bed_draws ORDER BY draw"
+    )
+    assert [row[:2] for row in rows] == [(k, np.dtype(number).name) for k in range(1, 8)]
+    for row, draw in zip(rows, bed.draws.T, strict=True):
+        assert struct.unpack(f"<40{letter}", row[2]) == tuple(draw.tolist())  # type: ignore[arg-type]
+    vertices = told_by_sqlite(
+        tmp_path / "bed.gpkg", "SELECT fid, depth, sd, support FROM bed_vertices ORDER BY fid"
+    )
+    columns = (range(1, 41), bed.depth, bed.sd, bed.support)
+    assert list(map(list, zip(*vertices, strict=True))) == [list(values) for values in columns]  # type: ignore[arg-type]
+
+
+@pytest.mark.skipif(shutil.which("ogrinfo") is None, reason="ogrinfo is not installed")
+def test_a_geographic_reader_sees_the_draws_as_a_table_without_shapes(tmp_path: Path) -> None:
+    write_bed(fitted(), tmp_path / "bed.gpkg")
+    done = subprocess.run(
+        ["ogrinfo", "-so", str(tmp_path / "bed.gpkg"), DRAWS],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "Geometry: None" in done.stdout
+    assert "Feature Count: 7" in done.stdout
+    assert re.findall(r"^(\w+): (\w+)", done.stdout, re.M)[-3:] == [
+        ("draw", "Integer64"),
+        ("number", "String"),
+        ("depths", "Binary"),
+    ]
+
+
+def test_draws_are_read_in_their_own_order_whatever_that_of_the_rows(tmp_path: Path) -> None:
+    bed = fitted()
+    assert bed.draws is not None
+    write_bed(bed, tmp_path / "bed.gpkg")
+    change(tmp_path / "bed.gpkg", "UPDATE bed_draws SET draw = 8 - draw")
+    again = read_bed(tmp_path / "bed.gpkg").draws
+    assert again is not None
+    np.testing.assert_array_equal(again, bed.draws[:, ::-1])
+
+
+def change(path: Path, statement: str) -> None:
+    connection = sqlite3.connect(path)
+    with connection:
+        connection.execute(statement)
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    ("statement", "message"),
+    [
+        (
+            "UPDATE bed_draws SET depths = x'00' WHERE draw = 3",
+            r"bed\.gpkg: draw 3 must hold 40 depths in 320 bytes, got 1 bytes$",
+        ),
+        (
+            "UPDATE bed_draws SET depths = NULL WHERE draw = 2",
+            r"bed\.gpkg: draw 2 must hold 40 depths in 320 bytes, got 0 bytes$",
+        ),
+        (
+            "UPDATE bed_draws SET number = 'int8'",
+            r"bed\.gpkg: number of the draws must be float32 or float64, got \['int8'\]$",
+        ),
+        (
+            "UPDATE bed_draws SET number = 'float32' WHERE draw = 1",
+            r"must be float32 or float64, got \['float32', 'float64'\]$",
+        ),
+        ("DELETE FROM bed_draws", r"must be float32 or float64, got \[\]$"),
+        (
+            "ALTER TABLE bed_draws RENAME COLUMN depths TO beds",
+            r"bed\.gpkg holds no draws: columns \['depths'\] are missing$",
+        ),
+    ],
+)
+def test_draws_that_do_not_fit_are_told(statement: str, message: str, tmp_path: Path) -> None:
+    write_bed(fitted(), tmp_path / "bed.gpkg")
+    change(tmp_path / "bed.gpkg", statement)
+    with pytest.raises(InputFileError, match=message):
+        read_bed(tmp_path / "bed.gpkg")

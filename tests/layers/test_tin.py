@@ -1,5 +1,7 @@
 """Beds are checked when made; areas and steepness are those of the triangles."""
 
+from typing import Any
+
 import numpy as np
 import pyproj
 import pytest
@@ -90,6 +92,17 @@ def test_kinds_are_those_of_the_design() -> None:
         ),
         ({"sd": np.ones(3)}, r"^bed sd must have shape \(4,\), got \(3,\)$"),
         ({"draws": np.ones((3, 9))}, r"^bed draws must have shape \(4, k\), got \(3, 9\)$"),
+        ({"draws": np.ones(4)}, r"^bed draws must have shape \(4, k\), got \(4,\)$"),
+        ({"draws": np.ones((4, 0))}, r"^bed draws must have shape \(4, k\), got \(4, 0\)$"),
+        ({"draws": np.full((4, 2), np.inf)}, r"^bed draws must be finite$"),
+        ({"support": np.ones(5)}, r"^bed support must have shape \(4,\), got \(5,\)$"),
+        (
+            {"support": np.array([0, 1, 1.01, 0.5])},
+            r"^bed support must be 0 to 1, got 1\.01 at vertex 2$",
+        ),
+        ({"support": np.full(4, np.nan)}, r"^bed support must be 0 to 1, got nan at vertex 0$"),
+        ({"sd": [1, -1, 0, 0]}, r"^bed sd must be finite and >= 0, got -1 at vertex 1$"),
+        ({"sd": [1, 1, np.inf, 0]}, r"^bed sd must be finite and >= 0, got inf at vertex 2$"),
         ({"triangles": np.empty((0, 3))}, r"^a bed needs at least one triangle$"),
         ({"depth": DEPTH * np.nan}, r"^bed vertices and depths must be finite$"),
         ({"vertices": CORNERS + np.inf}, r"^bed vertices and depths must be finite$"),
@@ -148,3 +161,46 @@ def test_ground_areas_are_geodesic(code: int) -> None:
     assert found.sum() == pytest.approx(whole, rel=1e-5)
     # a straight edge on the map is not quite a geodesic, which slivers along the rim feel
     np.testing.assert_allclose(found, exact, rtol=5e-4, atol=1e-6 * whole)
+
+
+# ---- what a bed knows of its own error ----
+
+
+def test_draws_are_given_in_their_order_and_nowhere_above_the_shore() -> None:
+    draws = np.array([[-1, 0.5], [0, -2], [3, 4], [5, -0.25]])
+    (found,) = bed(draws=draws).drawn()
+    assert found.tolist() == [[0, 0, 3, 5], [0.5, 0, 4, 0]]
+    # mapped 0.25 m below the datum, and with no shore at all
+    (lower,) = bed(draws=draws, depth=DEPTH + 0.25).drawn()
+    assert lower[0].tolist() == [0.25, 0.25, 3, 5]
+    (free,) = bed(draws=draws, kind=np.full(4, VertexKind.OPEN_EDGE)).drawn()
+    assert free.tolist() == draws.T.tolist()
+
+
+@pytest.mark.parametrize("order", ["C", "F"])
+@pytest.mark.parametrize("number", [np.float32, np.float64])
+def test_many_draws_come_in_portions_as_wide_numbers(number: type, order: Any) -> None:
+    draws = np.random.default_rng(3).uniform(1, 9, (4, 70)).astype(number, order=order)
+    one = bed(draws=draws)
+    assert one.draws is draws
+    portions = list(one.drawn())
+    assert [len(portion) for portion in portions] == [32, 32, 6]
+    assert all(portion.flags.c_contiguous for portion in portions)
+    assert {portion.dtype for portion in portions} == {np.dtype(float)}
+    np.testing.assert_array_equal(np.vstack(portions), draws.T.astype(float))
+
+
+def test_a_bed_without_draws_says_which_bed_has_them() -> None:
+    message = "^the bed has no draws: only a fitted bed tells its own error$"
+    with pytest.raises(LayerError, match=message):
+        bed().drawn()
+
+
+def test_support_and_spread_are_kept_as_they_are() -> None:
+    support, spread = np.array([1, 0.5, 0.25, 0]), np.array([0, 0.5, 1e-300, 9])
+    one = bed(support=support, sd=spread)
+    assert one.support is not None
+    assert one.support.tolist() == support.tolist()
+    assert one.sd is not None
+    assert one.sd.tolist() == spread.tolist()
+    assert bed().support is None

@@ -5,15 +5,18 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
+import numba
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.spatial import Delaunay
+from scipy.stats import norm
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Tin, VertexKind
-from toolbox.volume.hypsography import area_and_volume, hypsography
+from toolbox.volume.hypsography import area_and_volume, drawn_area_and_volume, hypsography
 
 RADIUS, DEEPEST = 500.0, 10.0
 LEVELS = np.array([0.0, 0.7, 2.5, 5.0, 9.3, 10.0])
@@ -524,3 +527,107 @@ def test_areas_are_those_on_the_ground() -> None:
     bed = Tin(corners, np.array([0, 0, 10.0]), np.array([[0, 1, 2]]), np.array([0, 0, 2]), crs)
     area = hypsography(bed).frame["area_m2"].iloc[0]
     assert area == pytest.approx(5e5 / 0.9996**2, rel=1e-6)
+
+
+# ---- bands of a bed that knows its error ----
+
+FACTORS = 1 + 0.1 * norm.ppf((np.arange(101) + 0.5) / 101)
+"""101 factors of a normal distribution (sd 10 %): the 6th and the 96th bound 90 % of them."""
+
+
+def drawn_cone(**changes: object) -> Tin:
+    """Make a cone whose draws are cones as many times as deep."""
+    whole = round_bed(*ring_profile("cone", 6), 24)
+    order = np.random.default_rng(12).permutation(len(FACTORS))
+    parts: dict[str, object] = {"draws": whole.depth[:, None] * FACTORS[order]}
+    return replace(whole, **(parts | changes))  # type: ignore[arg-type]
+
+
+def test_bands_of_a_cone_whose_draws_are_cones() -> None:
+    # derived: a cone f times as deep has f times the volume, and at a level L the area
+    # S (1 - L / (f z))^2 with S (f z - L)^3 / (3 f^2 z^2) below: all ascend with f
+    frame = hypsography(drawn_cone(), levels=tuple(LEVELS)).frame
+    whole = polygon_area(RADIUS, 24)
+    for end, factor in (("low", FACTORS[5]), ("high", FACTORS[95])):
+        deepest = factor * DEEPEST
+        left = np.maximum(deepest - LEVELS, 0)
+        area, below = whole * (left / deepest) ** 2, whole * left**3 / (3 * deepest**2)
+        near = {"rtol": 1e-11, "atol": 1e-6}
+        np.testing.assert_allclose(frame[f"area_{end}_m2"], area, **near)  # type: ignore[arg-type]
+        np.testing.assert_allclose(frame[f"volume_below_{end}_m3"], below, **near)  # type: ignore[arg-type]
+        np.testing.assert_allclose(frame[f"volume_above_{end}_m3"].iloc[0], 0)
+    # the last row is the volume of all but the tip below the mean cone's greatest depth
+    spread = frame["volume_above_high_m3"] - frame["volume_above_low_m3"]
+    assert spread.iloc[-1] > 0.2 * frame["volume_above_m3"].iloc[-1]
+
+
+def test_a_cubic_metre_of_every_draw_is_above_or_below() -> None:
+    # derived: above plus below is the draw's whole volume, so of the scaled cones the bands too
+    frame = hypsography(drawn_cone(), levels=(0.0, DEEPEST / 2)).frame
+    area, volume = drawn_area_and_volume(drawn_cone(), np.array([0.0, DEEPEST / 2]))
+    assert area.shape == volume.shape == (101, 2)
+    above = np.sort(volume[:, 0] - volume[:, 1])
+    np.testing.assert_allclose(frame["volume_above_low_m3"][1], above[5], rtol=1e-12)
+    np.testing.assert_allclose(frame["volume_above_high_m3"][1], above[95], rtol=1e-12)
+
+
+def test_draws_above_the_shore_are_no_water_and_take_none_away() -> None:
+    # derived: a draw that lies above the shore all over holds nothing; the water's area stays
+    bed = drawn_cone()
+    lifted = bed.depth[:, None] * np.array([-1.0, 1.0, 1.0])
+    area, volume = drawn_area_and_volume(replace(bed, draws=lifted), np.array([0.0, 5.0]))
+    np.testing.assert_allclose(area[:, 0], polygon_area(RADIUS, 24), rtol=1e-12)
+    np.testing.assert_allclose(volume[0], 0, atol=1e-6)
+    np.testing.assert_array_equal(volume[1], volume[2])
+
+
+def test_the_volume_of_a_draw_under_water_all_over_is_linear_in_its_depths() -> None:
+    # derived: one third of the plan area about each vertex times its depth (finite elements)
+    bed = random_bed(200, seed=13)
+    draws = bed.depth[:, None] + np.random.default_rng(14).normal(0, 0.5, (len(bed.depth), 9))
+    bed = replace(bed, draws=np.maximum(draws, 0.1))
+    lumped = np.bincount(bed.triangles.ravel(), np.repeat(bed.areas() / 3, 3), len(bed.depth))
+    _, volume = drawn_area_and_volume(bed, np.array([0.0]))
+    assert bed.draws is not None
+    np.testing.assert_allclose(volume[:, 0], lumped @ bed.draws, rtol=1e-11)
+
+
+def test_draws_like_the_bed_itself_give_its_own_figures_to_the_bit() -> None:
+    bed = random_bed(300, seed=15)
+    levels = np.linspace(0, 20, 9)
+    area, volume = drawn_area_and_volume(
+        replace(bed, draws=np.repeat(bed.depth[:, None], 3, axis=1)), levels
+    )
+    own_area, own_volume = area_and_volume(bed, levels)
+    for row in range(3):
+        np.testing.assert_array_equal(area[row], own_area)
+        np.testing.assert_array_equal(volume[row], own_volume)
+
+
+def test_bands_are_added_and_nothing_else_changes() -> None:
+    bed = drawn_cone()
+    plain = hypsography(replace(bed, draws=None))
+    banded = hypsography(bed)
+    pd.testing.assert_frame_equal(banded.frame[list(plain.frame)], plain.frame, check_exact=True)
+    assert list(banded.frame)[len(plain.frame.columns) :] == [
+        "area_low_m2",
+        "area_high_m2",
+        "volume_below_low_m3",
+        "volume_below_high_m3",
+        "volume_above_low_m3",
+        "volume_above_high_m3",
+    ]
+    assert banded.notes == (*plain.notes, "low and high: 90 % band of 101 beds drawn")
+
+
+def test_bands_are_the_same_bits_whatever_the_number_of_threads() -> None:
+    bed, bits = random_bed(3000, seed=16), []
+    bed = replace(bed, draws=np.random.default_rng(17).normal(9, 3, (len(bed.depth), 5)))
+    before = numba.get_num_threads()
+    try:
+        for threads in (1, min(2, numba.config.NUMBA_NUM_THREADS)):
+            numba.set_num_threads(threads)
+            bits.append(hypsography(bed).frame.to_numpy(float).tobytes())
+    finally:
+        numba.set_num_threads(before)
+    assert bits[0] == bits[1]

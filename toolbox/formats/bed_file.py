@@ -1,4 +1,8 @@
-"""Beds on disk: a GeoPackage with the vertices and the triangles, which any GIS shows."""
+"""Beds on disk: a GeoPackage with the vertices and the triangles, which any GIS shows.
+
+A bed with draws has a third layer, a table without shapes: one row a draw, the depths of all
+vertices in the order of their numbers (`fid`) as one row of little-endian floats.
+"""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,9 +16,11 @@ from toolbox.layers import Tin, VertexKind
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-__all__ = ["TRIANGLES", "VERTICES", "read_bed", "write_bed"]
+__all__ = ["DRAWS", "TRIANGLES", "VERTICES", "read_bed", "write_bed"]
 
-VERTICES, TRIANGLES = "bed_vertices", "bed_triangles"
+VERTICES, TRIANGLES, DRAWS = "bed_vertices", "bed_triangles", "bed_draws"
+
+_FLOATS = {"float32": "<f4", "float64": "<f8"}
 
 
 def read_bed(path: Path) -> Tin:
@@ -37,7 +43,8 @@ def read_bed(path: Path) -> Tin:
     """
     import shapely
 
-    if not {VERTICES, TRIANGLES} <= set(layer_names(path)):
+    names = layer_names(path)
+    if not {VERTICES, TRIANGLES} <= set(names):
         raise InputFileError(
             f"{path} holds no bed: layers {VERTICES!r} and {TRIANGLES!r} are missing"
         )
@@ -60,13 +67,44 @@ def read_bed(path: Path) -> Tin:
         vertices["kind"].map(codes).to_numpy(np.uint8),
         vertices.crs,
         vertices["sd"].to_numpy(float) if "sd" in vertices else None,
+        _read_draws(path, len(vertices)) if DRAWS in names else None,
+        support=vertices["support"].to_numpy(float) if "support" in vertices else None,
     )
 
 
+def _read_draws(path: Path, count: int) -> np.ndarray:
+    """Return the draws of a bed of so many vertices, shape (count, k), one draw after the other."""
+    from pyogrio import read_arrow
+
+    table = read_arrow(path, layer=DRAWS)[1]
+    missing = {"draw", "number", "depths"} - set(table.column_names)
+    if missing:
+        raise InputFileError(f"{path} holds no draws: columns {sorted(missing)} are missing")
+    kinds = set(table["number"].to_pylist())
+    if len(kinds) != 1 or not kinds <= set(_FLOATS):
+        raise InputFileError(
+            f"{path}: number of the draws must be float32 or float64, got {sorted(map(str, kinds))}"
+        )
+    number = np.dtype(_FLOATS[kinds.pop()])
+    draws = np.empty((len(table), count), number.newbyteorder("="))
+    order = np.argsort(table["draw"].to_numpy(), kind="stable")
+    for row, place in enumerate(order):
+        told = table["depths"][int(place)].as_buffer()
+        if told is None or told.size != count * number.itemsize:
+            raise InputFileError(
+                f"{path}: draw {row + 1} must hold {count} depths in {count * number.itemsize} "
+                f"bytes, got {0 if told is None else told.size} bytes"
+            )
+        draws[row] = np.frombuffer(told, number)
+    return draws.T
+
+
 def write_bed(bed: Tin, path: Path, *, append: bool = False) -> None:
-    """Write a bed as two layers of a GeoPackage."""
+    """Write a bed as two layers of a GeoPackage, or three if it has draws."""
     write_features(_vertices(bed), path, layer=VERTICES, append=append)
     _write_triangles(bed, path)
+    if bed.draws is not None:
+        _write_draws(bed.draws, path)
 
 
 def _vertices(bed: Tin) -> "GeoDataFrame":
@@ -75,8 +113,11 @@ def _vertices(bed: Tin) -> "GeoDataFrame":
 
     names = np.array([kind.name.lower() for kind in VertexKind])
     columns = {"depth": bed.depth, "kind": names[bed.kind]}
-    if bed.sd is not None:
-        columns["sd"] = bed.sd
+    columns |= {
+        name: values
+        for name, values in (("sd", bed.sd), ("support", bed.support))
+        if values is not None
+    }
     return geopandas.GeoDataFrame(columns, geometry=shapely.points(bed.vertices), crs=bed.crs)
 
 
@@ -111,3 +152,21 @@ def _write_triangles(bed: Tin, path: Path) -> None:
             crs=bed.crs.to_wkt() if bed.crs else None,
             append=True,
         )
+
+
+def _write_draws(draws: np.ndarray, path: Path) -> None:
+    """Write each draw as one value: a column for each would be beyond what tables hold."""
+    import pyarrow
+    from pyogrio import write_arrow
+
+    name = draws.dtype.name
+    rows = np.ascontiguousarray(draws.T, _FLOATS[name])
+    ends = np.arange(len(rows) + 1) * rows[0].nbytes
+    buffers = [None, pyarrow.py_buffer(ends), pyarrow.py_buffer(rows)]
+    columns = {
+        "draw": pyarrow.array(np.arange(1, len(rows) + 1)),
+        "number": pyarrow.array([name] * len(rows)),
+        "depths": pyarrow.Array.from_buffers(pyarrow.large_binary(), len(rows), buffers),
+    }
+    with writing(path):
+        write_arrow(pyarrow.table(columns), path, layer=DRAWS, driver="GPKG", append=True)

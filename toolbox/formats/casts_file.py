@@ -9,8 +9,8 @@ from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.formats.paths import existing_file
-from toolbox.formats.places import Places, named_places, read_places, true_bearings
-from toolbox.layers import CastLog
+from toolbox.formats.places import named_places, read_places, true_bearings
+from toolbox.layers import CastLog, Places
 from toolbox.layers.crs import bearings
 from toolbox.tool import Range, checked
 from toolbox.units import convert
@@ -101,7 +101,7 @@ def _table(columns: dict[str, Any]) -> "pd.DataFrame":
 
 def _rods(
     frame: "pd.DataFrame", path: Path, known: Places | None, options: Any
-) -> tuple[np.ndarray, "CRS", tuple[str, ...]]:
+) -> tuple[np.ndarray, "CRS | None", tuple[str, ...]]:
     """Where the rod stood at each cast: at a peg, or at coordinates of its own."""
     column = names.find(frame, names.PEG)
     if known is None or column is None:
@@ -115,7 +115,7 @@ def _bearings(
     path: Path,
     rods: np.ndarray,
     known: Places | None,
-    crs: "CRS",
+    crs: "CRS | None",
     declination: float | None,
 ) -> np.ndarray:
     true = true_bearings(frame, path, declination)

@@ -12,10 +12,21 @@ from toolbox.formats.delimited import numbers, read_delimited, write_delimited
 from toolbox.formats.geotiff import read_grid, write_grid
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.paths import existing_file
+from toolbox.formats.places import read_places
 from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import VECTOR_SUFFIXES, write_features
-from toolbox.layers import Breaklines, CastLog, Grid, Shoreline, Soundings, Table, Tin, TrackLog
+from toolbox.layers import (
+    Breaklines,
+    CastLog,
+    Grid,
+    Places,
+    Shoreline,
+    Soundings,
+    Table,
+    Tin,
+    TrackLog,
+)
 from toolbox.tool import checked
 
 if TYPE_CHECKING:
@@ -65,6 +76,7 @@ READERS: dict[type, Callable[..., Any]] = {
     Breaklines: read_breaklines,
     CastLog: read_casts,
     TrackLog: read_nmea,
+    Places: read_places,
     Tin: read_bed,
     Grid: read_grid,
     Table: read_table,

@@ -1,8 +1,7 @@
 """Places: points from text or vector files, projected to metres at the door."""
 
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 
@@ -11,38 +10,19 @@ from toolbox.formats import columns as names
 from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
+from toolbox.layers import Places
 from toolbox.layers.crs import parse_crs, project, travel, working_crs
+from toolbox.tool import Range, checked
 from toolbox.units import convert
 
 if TYPE_CHECKING:
     import pandas as pd
     from pyproj import CRS
 
-__all__ = ["Places", "named_places", "read_places", "true_bearings"]
+__all__ = ["named_places", "read_places", "true_bearings"]
 
 
-@dataclass(frozen=True, eq=False)
-class Places:
-    """Points of a file and what stands beside them.
-
-    Parameters
-    ----------
-    coordinates : (n, 2) array
-        Easting and northing, m; NaN where missing.
-    frame : DataFrame
-        The other columns (of a vector file also the geometry, as it was).
-    crs : CRS
-        Projected, in metres.
-    notes : tuple of str
-        What was assumed.
-    """
-
-    coordinates: np.ndarray
-    frame: "pd.DataFrame"
-    crs: "CRS"
-    notes: tuple[str, ...]
-
-
+@checked
 def read_places(
     path: Path,
     *,
@@ -53,7 +33,7 @@ def read_places(
     easting: str | None = None,
     northing: str | None = None,
     pegs: Path | None = None,
-    declination: float | None = None,
+    declination: Annotated[float, Range("degree", min=-180, max=180)] | None = None,
     delimiter: str | None = None,
     decimal: str | None = None,
     encoding: str = "utf-8-sig",
@@ -70,18 +50,25 @@ def read_places(
     into : str, optional
         Projected CRS in metres to work in; if left out, the file's own if it is one, else a
         suitable one.
-    layer, where : str, optional
-        Layer of a vector file, and condition on its features.
-    easting, northing : str, optional
-        Columns of text, if their names do not tell.
+    layer : str, optional
+        Layer of a file that holds several.
+    where : str, optional
+        Condition on the features of a vector file, such as "name = 'slip'".
+    easting : str, optional
+        Column of eastings or longitudes, if its name does not tell.
+    northing : str, optional
+        Column of northings or latitudes, if its name does not tell.
     pegs : Path, optional
-        Named points; text with columns ``peg``, ``bearing`` and ``distance`` is placed from them.
+        Points with a column ``peg``, for places told by columns ``peg``, ``bearing`` (or
+        ``bearing_magnetic``) and ``distance``.
     declination : float, optional
-        Degrees east of true north, if bearings are magnetic.
-    delimiter, decimal : str, optional
-        Of text, if they cannot be found out.
+        East of true north, if bearings are magnetic.
+    delimiter : str, optional
+        Between columns of text, if it cannot be found out.
+    decimal : str, optional
+        Decimal mark of text, if it cannot be found out.
     encoding : str
-        Of text.
+        Encoding of text.
 
     Returns
     -------
@@ -159,7 +146,7 @@ def true_bearings(
 def _points(frame: Any, path: Path) -> np.ndarray:
     kinds = set(frame.geometry.dropna().geom_type) - {"Point"}
     if kinds:
-        raise InputFileError(f"{path}: soundings must be points, got {', '.join(sorted(kinds))}")
+        raise InputFileError(f"{path} must hold points, got {', '.join(sorted(kinds))}")
     return np.column_stack([frame.geometry.x.to_numpy(), frame.geometry.y.to_numpy()])
 
 

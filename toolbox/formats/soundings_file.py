@@ -245,7 +245,11 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
 
 
 def _soundings(
-    place: np.ndarray, depth: np.ndarray, crs: "CRS", notes: tuple[str, ...], extra: dict[str, Any]
+    place: np.ndarray,
+    depth: np.ndarray,
+    crs: "CRS | None",
+    notes: tuple[str, ...],
+    extra: dict[str, Any],
 ) -> Soundings:
     reason = extra.pop("reason", np.full(len(depth), ""))
     flagged = extra.pop("flag", np.zeros(len(depth), bool))

@@ -3,6 +3,7 @@
 from toolbox.layers.breaklines import Breaklines
 from toolbox.layers.cast import CastLog
 from toolbox.layers.grid import Grid
+from toolbox.layers.places import Places
 from toolbox.layers.shoreline import Shoreline
 from toolbox.layers.soundings import Soundings
 from toolbox.layers.table import Table
@@ -13,6 +14,7 @@ __all__ = [
     "Breaklines",
     "CastLog",
     "Grid",
+    "Places",
     "Shoreline",
     "Soundings",
     "Table",

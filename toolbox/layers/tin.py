@@ -1,5 +1,6 @@
 """Tin: the lake bed as a net of triangles, whichever way it was made."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import IntEnum
 from functools import cached_property
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
     from pyproj import CRS
 
 __all__ = ["Tin", "VertexKind", "edge_keys", "plan_areas"]
+
+_TOGETHER = 32  # draws: work for all threads, and little memory
 
 
 def edge_keys(pairs: np.ndarray, count: int) -> np.ndarray:
@@ -62,14 +65,18 @@ class Tin:
     sd : (n,) array, optional
         One standard deviation of the depth, m.
     draws : (n, k) array, optional
-        Equally likely beds.
+        Equally likely beds, 32-bit or 64-bit floats.
     notes : tuple of str
         What was assumed, merged or inferred when the bed was made.
+    support : (n,) array, optional
+        How far data tell the depth: 1 less its sd over the sd it would have without data. 1 is
+        told wholly, 0 not at all.
 
     Raises
     ------
     LayerError
-        If shapes disagree, a number is not finite, or a triangle is flat or clockwise.
+        If shapes disagree, a number is not finite or outside its range, or a triangle is flat or
+        clockwise.
     """
 
     vertices: np.ndarray
@@ -80,27 +87,34 @@ class Tin:
     sd: np.ndarray | None = None
     draws: np.ndarray | None = None
     notes: tuple[str, ...] = ()
+    support: np.ndarray | None = None
 
     def __post_init__(self) -> None:
         check_projected(self.crs, "bed")
         for name, kind in (("vertices", float), ("depth", float), ("triangles", np.int32)):
             object.__setattr__(self, name, np.ascontiguousarray(getattr(self, name), kind))
         object.__setattr__(self, "kind", np.asarray(self.kind, np.uint8))
+        for name in ("sd", "support"):
+            if (values := getattr(self, name)) is not None:
+                object.__setattr__(self, name, np.ascontiguousarray(values, float))
+        if self.draws is not None and self.draws.dtype not in (np.float32, np.float64):
+            object.__setattr__(self, "draws", np.asarray(self.draws, float))
         self._check_shapes()
         self._check_values()
+        self._check_spread()
 
     def _check_shapes(self) -> None:
         count = len(self.depth)
         wanted = {"vertices": (count, 2), "kind": (count,), "triangles": (len(self.triangles), 3)}
-        if self.sd is not None:
-            wanted["sd"] = (count,)
+        wanted |= {name: (count,) for name in ("sd", "support") if getattr(self, name) is not None}
         for name, shape in wanted.items():
             if getattr(self, name).shape != shape:
                 raise LayerError(
                     f"bed {name} must have shape {shape}, got {getattr(self, name).shape}"
                 )
-        if self.draws is not None and self.draws.shape[:1] != (count,):
-            raise LayerError(f"bed draws must have shape ({count}, k), got {self.draws.shape}")
+        draws = self.draws
+        if draws is not None and (draws.ndim != 2 or len(draws) != count or not draws.size):
+            raise LayerError(f"bed draws must have shape ({count}, k), got {draws.shape}")
         if not len(self.triangles):
             raise LayerError("a bed needs at least one triangle")
 
@@ -116,6 +130,20 @@ class Tin:
         if not (areas > 0).all():
             worst = int(areas.argmin())
             raise LayerError(f"triangle {worst} must be counter-clockwise, got area {areas[worst]}")
+
+    def _check_spread(self) -> None:
+        limits = {"sd": (np.finfo(float).max, "finite and >= 0"), "support": (1.0, "0 to 1")}
+        for name, (most, allowed) in limits.items():
+            if (values := getattr(self, name)) is None:
+                continue
+            good = (values >= 0) & (values <= most)
+            if not good.all():
+                worst = int(good.argmin())
+                raise LayerError(
+                    f"bed {name} must be {allowed}, got {values[worst]:g} at vertex {worst}"
+                )
+        if self.draws is not None and not np.isfinite(self.draws).all():
+            raise LayerError("bed draws must be finite")
 
     def areas(self) -> np.ndarray:
         """Plan area of each triangle on the map, shape (m,), m2."""
@@ -164,3 +192,20 @@ class Tin:
         """Depth at which the shoreline was mapped, m; None where no vertex lies on one."""
         shore = self.kind <= VertexKind.ISLAND
         return float(self.depth[shore].min()) if shore.any() else None
+
+    def drawn(self) -> Iterator[np.ndarray]:
+        """Give the depths of the draws, several at a time, shape (<= 32, n), in their order.
+
+        Nowhere above the shore's depth: that is no water.
+
+        Raises
+        ------
+        LayerError
+            If there are none.
+        """
+        if (draws := self.draws) is None:
+            raise LayerError("the bed has no draws: only a fitted bed tells its own error")
+        top = -np.inf if self.shore_depth is None else self.shore_depth
+        starts = range(0, draws.shape[1], _TOGETHER)
+        parts = (draws[:, start : start + _TOGETHER].T for start in starts)
+        return (np.maximum(part, top, dtype=float, order="C") for part in parts)

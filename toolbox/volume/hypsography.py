@@ -5,12 +5,13 @@ from typing import Annotated
 
 import numpy as np
 
+from toolbox.bed.uncertainty import band
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
 
-__all__ = ["area_and_volume", "hypsography"]
+__all__ = ["area_and_volume", "drawn_area_and_volume", "hypsography", "summed"]
 
 _HAIR = 1e-9
 _MOST_ROWS = 1_000_000
@@ -39,13 +40,56 @@ def area_and_volume(bed: Tin, levels: np.ndarray) -> tuple[np.ndarray, np.ndarra
     triangle deeper than L is S while L <= z0, S - S (L - z0)^2 / ((z1 - z0)(z2 - z0)) up to z1,
     S (z2 - L)^2 / ((z2 - z0)(z2 - z1)) up to z2, and nothing beyond; the volume is its integral.
     """
+    return summed(bed.ground_areas(), bed.triangles, bed.depth, levels)
+
+
+def drawn_area_and_volume(bed: Tin, levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Compute area and volume as :func:`area_and_volume` does, for each draw of the bed.
+
+    Parameters
+    ----------
+    bed : Tin
+        A fitted bed.
+    levels : (k,) array
+        Depths below the datum, m, ascending.
+
+    Returns
+    -------
+    area, volume : (draws, k) arrays
+        m2 and m3.
+
+    Raises
+    ------
+    LayerError
+        If the bed has no draws.
+    """
+    from toolbox.volume.kernels import accumulate_each
+
+    ground, ascending = bed.ground_areas(), np.ascontiguousarray(levels, float)
+    found = [
+        _completed(accumulate_each(ground, bed.triangles, depths, ascending), ascending)
+        for depths in bed.drawn()
+    ]
+    area, volume = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    return area, volume
+
+
+def summed(
+    ground: np.ndarray, triangles: np.ndarray, depth: np.ndarray, levels: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Compute area and volume for triangles (m, 3) of given areas (m,) between depths (n,)."""
     from toolbox.volume.kernels import accumulate
 
     ascending = np.ascontiguousarray(levels, float)
-    parts = accumulate(bed.ground_areas(), bed.depth[bed.triangles], ascending).sum(axis=0)
-    crossed = parts[:2, :-1]
-    whole_area, whole_moment = parts[2:, ::-1].cumsum(axis=1)[:, ::-1][:, 1:]
-    return crossed[0] + whole_area, crossed[1] + whole_moment - ascending * whole_area
+    return _completed(accumulate(ground, triangles, depth, ascending).sum(axis=0), ascending)
+
+
+def _completed(sums: np.ndarray, levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return area and volume (..., k) from the sums over triangles (..., 4, k + 1)."""
+    crossed = sums[..., :2, :-1]
+    whole = sums[..., 2:, ::-1].cumsum(axis=-1)[..., ::-1][..., 1:]
+    area, moment = whole[..., 0, :], whole[..., 1, :]
+    return crossed[..., 0, :] + area, crossed[..., 1, :] + moment - levels * area
 
 
 @tool("Hypsographic table")
@@ -77,6 +121,9 @@ def hypsography(
         volume_share``. Areas are on the ground. ``volume_above`` counts from the datum down
         (negative above it: what a rise adds) and shares refer to the datum; if the bed is not
         known up to the datum, or lies wholly above it, both refer to the mapped water's edge.
+        A fitted bed adds the ends of the 90 % band of its draws (their 5 % and 95 % quantiles):
+        ``area_low_m2, area_high_m2, volume_below_low_m3, volume_below_high_m3,
+        volume_above_low_m3, volume_above_high_m3``.
 
     Raises
     ------
@@ -143,5 +190,19 @@ def _table(bed: Tin, depth: np.ndarray, reference: float, datum: float | None) -
             "volume_share": volume[row] / volume[base],
         }
     )
-    note = f"shares and volume above refer to depth {reference:g} m"
-    return Table(frame, "Area and volume by depth", (note,))
+    notes: tuple[str, ...] = (f"shares and volume above refer to depth {reference:g} m",)
+    if bed.draws is not None:
+        area, volume = drawn_area_and_volume(bed, everything)
+        above = volume[:, [base]] - volume[:, row]
+        frame = frame.assign(
+            **_bands("area", "m2", area[:, row]),
+            **_bands("volume_below", "m3", volume[:, row]),
+            **_bands("volume_above", "m3", above),
+        )
+        notes += (f"low and high: 90 % band of {len(area)} beds drawn",)
+    return Table(frame, "Area and volume by depth", notes)
+
+
+def _bands(name: str, unit: str, values: np.ndarray) -> dict[str, np.ndarray]:
+    low, high = band(values)
+    return {f"{name}_low_{unit}": low, f"{name}_high_{unit}": high}

@@ -2,28 +2,38 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 
+from toolbox.bed.uncertainty import LEAST_SUPPORT, band
 from toolbox.errors import LayerError
 from toolbox.layers import Table, Tin, VertexKind
 from toolbox.layers.crs import areal_scale, distances
 from toolbox.layers.tin import edge_keys
-from toolbox.tool import tool
+from toolbox.tool import Range, tool
+from toolbox.volume.bands import drawn_measures, standard_deviation, unsupported_shares
 from toolbox.volume.hypsography import area_and_volume
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 __all__ = ["morphometry"]
 
 
 @tool("Morphometry")
-def morphometry(bed: Tin) -> Table:
+def morphometry(
+    bed: Tin, *, least_support: Annotated[float, Range("", min=0, max=1)] = LEAST_SUPPORT
+) -> Table:
     """Measure the water as a whole, at the level at which its edge was mapped.
 
     Parameters
     ----------
     bed : Tin
         The lake bed.
+    least_support : float
+        Support below which a part of a fitted bed counts as unsupported. At 0.5 data have halved
+        the sd that the depth would have without them.
 
     Returns
     -------
@@ -40,8 +50,16 @@ def morphometry(bed: Tin) -> Table:
         - relative depth Z_r = 50 z_max sqrt(pi) / sqrt(A), per cent;
         - mean slope of the bed: the mean steepness of its triangles, weighed by plan area.
 
+        A fitted bed adds columns ``low, high``, the ends of the 90 % band of its draws (empty
+        where the bed's depth has no part in a figure), and rows for the standard deviation of V
+        and for the shares of A and V that rest on bed no data support.
+
     Notes
     -----
+    A fitted bed is the mean of its draws and smoother than each: their greatest depths and slopes
+    tend to be larger, so a value may lie below its own band. A triangle is unsupported where the
+    mean support of its corners is too little.
+
     Shoreline length, and with it D_L, grows with the detail of the map: compare lakes mapped at
     one scale only. Where the edge was not mapped at the datum, a note says at which depth.
 
@@ -54,10 +72,32 @@ def morphometry(bed: Tin) -> Table:
 
     edge = 0.0 if bed.shore_depth is None else bed.shore_depth
     rows = _rows(bed, edge)
-    notes = (f"measured at the mapped water's edge, depth {edge:g} m",) if edge else ()
-    return Table(
-        pd.DataFrame(rows, columns=["measure", "value", "unit", "source"]), "Morphometry", notes
-    )
+    notes: tuple[str, ...] = ()
+    if edge:
+        notes += (f"measured at the mapped water's edge, depth {edge:g} m",)
+    drawn = drawn_measures(bed, edge) if bed.draws is not None else {}
+    if drawn:
+        count = len(drawn["volume"])
+        notes += (f"low and high: 90 % band of {count} beds drawn",)
+        source = f"standard deviation of {count} beds drawn"
+        rows.append(("volume sd", standard_deviation(drawn["volume"]), "m3", source))
+    if bed.support is not None:
+        source = f"bed with support below {least_support:g}"
+        shares = unsupported_shares(bed, edge, least_support)
+        rows += [
+            (f"unsupported {name} share", share, "1", source)
+            for name, share in zip(("area", "volume"), shares, strict=True)
+        ]
+    frame = pd.DataFrame(rows, columns=["measure", "value", "unit", "source"])
+    return Table(_with_bands(frame, drawn) if drawn else frame, "Morphometry", notes)
+
+
+def _with_bands(frame: "pd.DataFrame", drawn: dict[str, np.ndarray]) -> "pd.DataFrame":
+    ends = {name: band(values) for name, values in drawn.items()}
+    for place, end in enumerate(("low", "high")):
+        values = {name: float(both[place]) for name, both in ends.items()}
+        frame.insert(2 + place, end, frame["measure"].map(values))
+    return frame
 
 
 _Row = tuple[str, float, str, str]
