@@ -47,6 +47,9 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
     ),
     "Bed": (
         "toolbox.bed.triangulation:triangulate",
+        "toolbox.bed.fitting:fit_bed",
+        "toolbox.bed.line_errors:line_errors",
+        "toolbox.bed.line_errors:correct_lines",
         "toolbox.bed.gridding:grid_bed",
         "toolbox.bed.support:distance_to_soundings",
         "toolbox.bed.uncertainty:depth_sd_grid",

@@ -11,6 +11,7 @@ from toolbox.formats.doors import READERS, SUFFIXES
 from toolbox.layers import (
     Breaklines,
     CastLog,
+    Centreline,
     Grid,
     Places,
     Shoreline,
@@ -61,6 +62,7 @@ _WORDS = {
     Places: "Places",
     Shoreline: "Polygons of the water",
     Breaklines: "Lines of known depth",
+    Centreline: "Lines along which the water runs",
     CastLog: "A cast log",
     TrackLog: "An NMEA 0183 log",
     Tin: "A lake bed",

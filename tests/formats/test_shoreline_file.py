@@ -322,7 +322,7 @@ def test_isobaths_by_elevation_need_the_datum(tmp_path: Path) -> None:
     ("shape", "depth", "words"),
     [
         (DIAGONAL, np.nan, r"layer\.gpkg: feature 2 has no depth$"),
-        (Point(EAST, NORTH), 2.0, r"breaklines must be lines or rings, got a Point$"),
+        (Point(EAST, NORTH), 2.0, r"must hold lines or rings, got a Point$"),
         (None, 2.0, r"layer\.gpkg: feature 2 has no (shape|geometry|line)"),
         (LineString(), 2.0, r"breakline 1 must have shape|feature 2 has no (shape|geometry|line)"),
     ],

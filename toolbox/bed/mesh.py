@@ -158,7 +158,7 @@ class Mesh:
         return {vertex: sorted(set(lines)) for vertex, lines in ends.items() if lines}
 
 
-def stiffness(points: np.ndarray, triangles: np.ndarray) -> Any:
+def stiffness(points: np.ndarray, triangles: np.ndarray, tensor: np.ndarray | None = None) -> Any:
     """Assemble the finite-element Laplacian (linear elements).
 
     Parameters
@@ -167,6 +167,8 @@ def stiffness(points: np.ndarray, triangles: np.ndarray) -> Any:
         Vertices, m.
     triangles : (m, 3) array of int
         Vertex numbers.
+    tensor : (m, 2, 2) array, optional
+        Symmetric diffusion tensor of each triangle; the identity if left out.
 
     Returns
     -------
@@ -185,6 +187,19 @@ def stiffness(points: np.ndarray, triangles: np.ndarray) -> Any:
     u, v = opposite[:, 0], opposite[:, 1]
     area = 0.5 * np.abs(u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0])
     rows, cols = np.repeat(np.arange(3), 3), np.tile(np.arange(3), 3)
-    values = (opposite[:, rows] * opposite[:, cols]).sum(axis=2) / (4 * area[:, None])
+    flux = opposite if tensor is None else _turned(opposite, tensor)
+    values = (opposite[:, rows] * flux[:, cols]).sum(axis=2) / (4 * area[:, None])
     place = (triangles[:, rows].ravel(), triangles[:, cols].ravel())
     return sparse.csr_matrix((values.ravel(), place), (len(points), len(points)))
+
+
+def _turned(opposite: np.ndarray, tensor: np.ndarray) -> np.ndarray:
+    """Turn edges by a quarter, apply the tensor, and turn back: gradients are normal to edges."""
+    adjugate = np.stack(
+        [
+            np.stack([tensor[:, 1, 1], -tensor[:, 0, 1]], axis=-1),
+            np.stack([-tensor[:, 1, 0], tensor[:, 0, 0]], axis=-1),
+        ],
+        axis=1,
+    )
+    return np.einsum("mij,mkj->mki", adjugate, opposite)

@@ -13,12 +13,17 @@ from toolbox.formats.geotiff import read_grid, write_grid
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.paths import existing_file
 from toolbox.formats.places import read_places
-from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
+from toolbox.formats.shoreline_file import (
+    read_breaklines,
+    read_centreline,
+    read_shoreline,
+)
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import VECTOR_SUFFIXES, write_features
 from toolbox.layers import (
     Breaklines,
     CastLog,
+    Centreline,
     Grid,
     Places,
     Shoreline,
@@ -74,6 +79,7 @@ READERS: dict[type, Callable[..., Any]] = {
     Soundings: read_soundings,
     Shoreline: read_shoreline,
     Breaklines: read_breaklines,
+    Centreline: read_centreline,
     CastLog: read_casts,
     TrackLog: read_nmea,
     Places: read_places,

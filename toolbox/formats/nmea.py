@@ -256,9 +256,7 @@ def _notes(log: _Assembled, counts: Counter[str], date: str | None, lenient: boo
     if log.dated and date is not None:
         notes.append(f"the log tells its own dates: date {date} was not needed")
     if lenient and counts[NO_CHECKSUM]:
-        notes.append(
-            f"{counted(counts[NO_CHECKSUM], 'sentence')} taken without a checksum"
-        )
+        notes.append(f"{counted(counts[NO_CHECKSUM], 'sentence')} taken without a checksum")
     if counts[BACKWARD]:
         runs = int(log.run[-1]) + 1
         notes.append(

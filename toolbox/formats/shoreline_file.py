@@ -9,7 +9,7 @@ from toolbox.errors import InputFileError
 from toolbox.formats.paths import existing_file
 from toolbox.formats.soundings_file import depths_of
 from toolbox.formats.vector import read_features
-from toolbox.layers import Breaklines, Shoreline
+from toolbox.layers import Breaklines, Centreline, Shoreline
 from toolbox.layers.crs import project_shapes, working_crs
 from toolbox.reduction.isobaths import isobaths_of_bands
 from toolbox.tool import Range, checked
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from pyproj import CRS
 
-__all__ = ["read_breaklines", "read_shoreline"]
+__all__ = ["read_breaklines", "read_centreline", "read_shoreline"]
 
 
 @checked
@@ -154,6 +154,48 @@ def read_breaklines(
     return Breaklines(tuple(lines), target, tuple(notes))
 
 
+@checked
+def read_centreline(
+    path: Path,
+    *,
+    crs: str | None = None,
+    into: str | None = None,
+    layer: str | None = None,
+    where: str | None = None,
+) -> Centreline:
+    """Read lines along which a river or an arm runs.
+
+    Parameters
+    ----------
+    path : Path
+        GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet with lines.
+    crs : str, optional
+        CRS of the coordinates, where the file names none.
+    into : str, optional
+        Projected CRS in metres to work in; if left out, the file's own if it is one, else a
+        suitable one.
+    layer : str, optional
+        Layer of a file that holds several.
+    where : str, optional
+        Condition on its features.
+
+    Returns
+    -------
+    Centreline
+        In a projected CRS in metres.
+
+    Raises
+    ------
+    InputFileError
+        If the file is no vector layer, or holds anything but lines.
+    """
+    frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
+    target = _target(frame, path, into)
+    there = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
+    shapes = _projected(there, target, path)
+    return Centreline(tuple(line for shape in shapes for line in _lines(shape, path)), target)
+
+
 def _target(frame: "GeoDataFrame", path: Path, into: str | None) -> "CRS":
     bounds = frame.total_bounds
     if not np.isfinite(bounds).all():
@@ -176,7 +218,5 @@ def _lines(shape: Any, path: Path) -> list[np.ndarray]:
         elif part.geom_type in ("LineString", "LinearRing"):
             lines.append(part)
         else:
-            raise InputFileError(
-                f"{path}: breaklines must be lines or rings, got a {part.geom_type}"
-            )
+            raise InputFileError(f"{path} must hold lines or rings, got a {part.geom_type}")
     return [shapely.get_coordinates(line) for line in lines]

@@ -2,6 +2,7 @@
 
 from toolbox.layers.breaklines import Breaklines
 from toolbox.layers.cast import CastLog
+from toolbox.layers.centreline import Centreline
 from toolbox.layers.grid import Grid
 from toolbox.layers.places import Places
 from toolbox.layers.shoreline import Shoreline
@@ -13,6 +14,7 @@ from toolbox.layers.track import TrackLog
 __all__ = [
     "Breaklines",
     "CastLog",
+    "Centreline",
     "Grid",
     "Places",
     "Shoreline",

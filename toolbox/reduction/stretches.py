@@ -11,6 +11,7 @@ __all__ = [
     "Stretches",
     "along_lines",
     "bounds_between",
+    "line_numbers",
     "loose",
     "own_step",
     "registered_step",
@@ -169,7 +170,7 @@ def along_lines(
     """
     max_step = registered_step(soundings) if max_step is None else max_step
     which = ~soundings.flag if which is None else which
-    line, names = _line_numbers(soundings)
+    line, names = line_numbers(soundings)
     index = np.flatnonzero(which & (line >= 0) & np.isfinite(soundings.coordinates).all(axis=1))
     seconds = _seconds(soundings)
     index = index[_order(line[index], seconds[index])]
@@ -205,8 +206,21 @@ def _names(soundings: Soundings) -> np.ndarray:
     return line.where(line.notna(), "").astype(str).to_numpy(object)
 
 
-def _line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
-    """Give each line a number as it first appears, and points of no line -1."""
+def line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
+    """Give each line a number as it first appears, and points of no line -1.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        The survey.
+
+    Returns
+    -------
+    number : (n,) array of int
+        Of each sounding's line; a track and a cast of one name are two lines.
+    names : tuple of str
+        Of the lines, with their source in front where two share one.
+    """
     import pandas as pd
 
     line, source = soundings.frame["line"], soundings.frame["source"]

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.layers import Grid, Soundings, Table
+from toolbox.layers import Grid, Soundings, Table, Tin
 from toolbox.report.text import one_line
 
 __all__ = ["CAUTIONS", "write_summary"]
@@ -33,6 +33,12 @@ _FILES = (
     ("distance_to_sounding.tif", "distance to the nearest sounding, m"),
     ("hypsography.csv", "area and volume by depth"),
     ("crossings.csv", "what the crossings of lines say of the survey"),
+    ("depth_sd.tif", "standard deviation of the depth, m"),
+    ("support.tif", "how far soundings tell the bed: 0 not at all, to 1"),
+    ("unsurveyed.tif", "1 where the bed is a guess: support below a half"),
+    ("validation.csv", "what the bed would have said of lines left out"),
+    ("bed_orders.csv", "share of the bed within each order of IHO S-44"),
+    ("line_errors.csv", "level and place by which each line is off, as the fitted bed tells"),
     ("line_offsets.csv", "how far each line lies from the others"),
     ("orders.csv", "share of the soundings within each order of IHO S-44, by their own spread"),
     ("morphometry.csv", "figures of the water as a whole, with their formulas"),
@@ -41,6 +47,7 @@ _FILES = (
 )
 
 _WIDTH = 92
+_HAIR = 1e-6  # a band narrower than this share of its figure is none
 
 
 def write_summary(
@@ -51,6 +58,9 @@ def write_summary(
     morphometry: Table,
     checks: Table | None = None,
     distance: Grid | None,
+    bed: Tin,
+    why: str = "",
+    orders: Table | None = None,
     notes: list[str],
     origin: dict[str, Any],
     datum: dict[str, Any],
@@ -71,6 +81,12 @@ def write_summary(
         What crossings of lines say: a name, then ``value`` and ``unit`` in each row.
     distance : Grid or None
         Distance to the nearest sounding, m.
+    bed : Tin
+        The lake bed.
+    why : str
+        Why it was made as it was.
+    orders : Table or None
+        Shares of a fitted bed within the orders of S-44.
     notes : list of str
         What was assumed, mended or inferred.
     origin, datum : dict
@@ -80,7 +96,7 @@ def write_summary(
     sections = (
         (one_line(title), _provenance(origin, datum)),
         ("Figures", _figures(morphometry)),
-        ("How far to trust it", _trust(soundings, checks, distance)),
+        ("How far to trust it", _trust(soundings, checks, distance) + _of_bed(bed, why, orders)),
         ("Assumed, mended, inferred", notes or ["nothing"]),
         ("Files", files),
         ("Cautions", list(CAUTIONS)),
@@ -107,11 +123,22 @@ def _provenance(origin: dict[str, Any], datum: dict[str, Any]) -> list[str]:
 def _figures(table: Table) -> list[str]:
     """One line for each row of a table whose first column says what its value is."""
     names = table.frame.iloc[:, 0]
-    rows = zip(names, table.column("value"), table.frame["unit"], strict=True)
+    rows = zip(names, table.column("value"), table.frame["unit"], _bands(table), strict=True)
     return [
-        f"{name:34}{_rounded(value):>14} {'' if unit == '1' else unit}".rstrip()
-        for name, value, unit in rows
+        f"{name:34}{_rounded(value):>14} {'' if unit == '1' else unit:7}{band}".rstrip()
+        for name, value, unit, band in rows
         if value == value
+    ]
+
+
+def _bands(table: Table) -> list[str]:
+    """Return the 90 % band of each row, empty where there is none or it is a point."""
+    if not {"low", "high"} <= set(table.frame):
+        return [""] * len(table.frame)
+    ends = zip(table.column("low"), table.column("high"), strict=True)
+    return [
+        f"90 %: {_rounded(low)} to {_rounded(high)}" if high > low * (1 + _HAIR) else ""
+        for low, high in ends
     ]
 
 
@@ -133,8 +160,29 @@ def _trust(soundings: Soundings, checks: Table | None, distance: Grid | None) ->
         lines.append(
             f"half of the water lies within {half:.0f} m of a sounding, 95 % within {most:.0f} m"
         )
-    lines.append(
-        "the bed is linear between soundings: it misses what lies between lines, and its volume "
-        "tends to be low where hollows were not sounded"
-    )
+    return lines
+
+
+def _of_bed(bed: Tin, why: str, orders: Table | None) -> list[str]:
+    """Say what the bed is, and what it knows of its own error."""
+    if bed.sd is None:
+        lines = [
+            "the bed is linear between soundings: it misses what lies between lines, its volume "
+            "tends to be low where hollows were not sounded, and it does not know its own error"
+        ]
+        return [*lines, f"chosen because {why}"] if why else lines
+    half, most = np.quantile(bed.sd, [0.5, 0.95])
+    lines = [
+        "the bed is the most likely one, fitted to all soundings with what each may be off by; "
+        f"its depth is good to {half:.2f} m (one standard deviation) at half of its nodes, to "
+        f"{most:.2f} m at 95 % of them",
+        "bands hold the true figure nine times in ten, if errors are as stated and the bed "
+        "between the lines is like the bed beneath them",
+    ]
+    if why:
+        lines.append(why)
+    if orders is not None:
+        lines += ["share of the bed whose depth is known as well as an order of S-44 asks:"]
+        shares = zip(orders.frame["order"], orders.column("area_share"), strict=True)
+        lines += [f"{'order ' + name:34}{share:>14.0%}" for name, share in shares]
     return lines

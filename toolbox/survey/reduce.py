@@ -8,10 +8,10 @@ import numpy as np
 from toolbox.formats.casts_file import read_casts
 from toolbox.formats.doors import read_table
 from toolbox.formats.nmea import read_nmea
-from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
+from toolbox.formats.shoreline_file import read_breaklines, read_centreline, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.xyz import thin_xyz
-from toolbox.layers import Breaklines, Shoreline, Soundings, Table
+from toolbox.layers import Breaklines, Centreline, Shoreline, Soundings, Table
 from toolbox.layers.crs import areal_scale
 from toolbox.reduction.bar_check import apply_bar_check, fit_bars
 from toolbox.reduction.casts import place_casts
@@ -35,6 +35,7 @@ class Inputs:
     shoreline: Shoreline
     soundings: Soundings
     breaklines: Breaklines | None
+    centreline: Centreline | None = None
 
 
 def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
@@ -49,7 +50,12 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
     kept = len(soundings) - sum(soundings.rejections().values())
     judged = "clean" if settings.cleaning.on else "reject outside"
     lineage.step(judged, soundings_in=len(soundings), soundings_kept=kept)
-    return Inputs(shoreline, soundings, _read_breaklines(settings, shoreline, lineage))
+    return Inputs(
+        shoreline,
+        soundings,
+        _read_breaklines(settings, shoreline, lineage),
+        _read_centreline(settings, shoreline, lineage),
+    )
 
 
 def _read_shoreline(settings: Settings, lineage: Lineage) -> Shoreline:
@@ -210,3 +216,15 @@ def _read_breaklines(
     lines = read_breaklines(source.file, **options)
     lineage.step("read breaklines", lines.notes, file=str(source.file), lines=len(lines.lines))
     return lines
+
+
+def _read_centreline(
+    settings: Settings, shoreline: Shoreline, lineage: Lineage
+) -> Centreline | None:
+    path = settings.bed.centreline
+    if path is None:
+        return None
+    assert shoreline.crs is not None
+    centreline = read_centreline(path, into=shoreline.crs.to_wkt())
+    lineage.step("read centreline", file=str(path), lines=len(centreline.lines))
+    return centreline

@@ -6,7 +6,6 @@ from pathlib import Path
 
 from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
-from toolbox.bed.triangulation import triangulate
 from toolbox.errors import OutputError
 from toolbox.formats.bed_file import write_bed
 from toolbox.formats.delimited import write_delimited
@@ -14,13 +13,13 @@ from toolbox.formats.doors import shoreline_frame
 from toolbox.formats.geotiff import write_grid
 from toolbox.formats.paths import new_folder
 from toolbox.formats.vector import write_features
-from toolbox.layers import Grid, Soundings, Table, Tin
+from toolbox.layers import Grid, Soundings, Table
 from toolbox.reduction.crossings import crossings_by_sides
 from toolbox.reduction.quality import crossing_statistics, line_offsets, survey_orders
 from toolbox.reduction.spread import estimate_spread
-from toolbox.reduction.thinning import thin
 from toolbox.report.figures import write_map
 from toolbox.report.summary import write_summary
+from toolbox.survey.bed import MadeBed, error_grids, make_bed
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.reduce import Inputs, read_inputs
 from toolbox.survey.settings import Settings
@@ -31,7 +30,7 @@ from toolbox.volume.morphometry import morphometry
 
 __all__ = ["STAGES", "run"]
 
-STAGES = ("reading", "checking", "triangulating", "gridding", "terrain", "tables", "writing")
+STAGES = ("reading", "checking", "making the bed", "gridding", "terrain", "tables", "writing")
 """What a run tells its watcher, in order."""
 
 LINEAGE = "lineage.json"
@@ -53,7 +52,7 @@ class _Checks:
 class _Results:
     inputs: Inputs
     checks: _Checks | None
-    bed: Tin
+    made: MadeBed
     grids: tuple[Grid, ...]
     hypsography: Table
     morphometry: Table
@@ -122,30 +121,13 @@ def _check_lines(soundings: Soundings, lineage: Lineage) -> _Checks | None:
     )
 
 
-def _thinned(settings: Settings, soundings: Soundings, lineage: Lineage) -> Soundings:
-    if settings.thinning.cell is None:
-        return soundings
-    thinned = thin(soundings, cell=settings.thinning.cell, by=settings.thinning.by)
-    kept = int((~soundings.flag).sum())
-    lineage.step(
-        "thin", thinned.notes[len(soundings.notes) :], soundings_in=kept, cells=len(thinned)
-    )
-    return thinned
-
-
 def _compute(
     settings: Settings, inputs: Inputs, checks: _Checks | None, lineage: Lineage, watch: Watch
 ) -> _Results:
     make = settings.make
-    watch("triangulating")
-    bed = triangulate(
-        _thinned(settings, inputs.soundings, lineage),
-        inputs.shoreline,
-        inputs.breaklines,
-        duplicates=settings.bed.duplicates,
-        cure_flats=settings.bed.cure_flats,
-    )
-    lineage.step("triangulate", bed.notes, vertices=len(bed.depth), triangles=len(bed.triangles))
+    watch("making the bed")
+    made = make_bed(settings, inputs, lineage)
+    bed = made.bed
     watch("gridding")
     depth = grid_bed(bed, cell=make.cell)
     lineage.step("grid", rows=depth.shape[0], cols=depth.shape[1], cell_m=depth.cell)
@@ -153,23 +135,31 @@ def _compute(
     away = (
         [distance_to_soundings(depth, inputs.soundings)] if (~inputs.soundings.flag).any() else []
     )
-    grids = (depth, slope(depth, unit=make.slope_unit), surface_area_ratio(depth), *away)
+    grids = (
+        depth,
+        slope(depth, unit=make.slope_unit),
+        surface_area_ratio(depth),
+        *away,
+        *error_grids(bed, depth.cell),
+    )
     lineage.step("terrain", layers=[grid.name for grid in grids])
     watch("tables")
     table = hypsography(bed, step=make.step, levels=make.levels, datum=settings.datum.elevation)
     measures = morphometry(bed)
     lineage.step("hypsography", table.notes, rows=len(table.frame))
     lineage.step("morphometry", measures.notes, rows=len(measures.frame))
-    return _Results(inputs, checks, bed, grids, table, measures)
+    return _Results(inputs, checks, made, grids, table, measures)
 
 
 def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path) -> None:
     layers = folder / "lakebed.gpkg"
     write_features(shoreline_frame(results.inputs.shoreline), layers, layer="shoreline")
     write_features(results.inputs.soundings.frame, layers, layer="soundings", append=True)
-    write_bed(results.bed, layers, append=True)
+    write_bed(results.made.bed, layers, append=True)
     if results.checks is not None:
         _write_checks(results.checks, results.inputs, layers, folder)
+    for name, table in results.made.tables.items():
+        write_delimited(table.frame, folder / f"{name}.csv")
     for grid in results.grids:
         write_grid(grid, folder / f"{grid.name}.tif")
     write_delimited(results.hypsography.frame, folder / "hypsography.csv")
@@ -188,12 +178,19 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
         soundings=results.inputs.soundings,
         morphometry=results.morphometry,
         checks=results.checks.statistics if results.checks else None,
-        distance=results.grids[-1] if len(results.grids) > 3 else None,
+        distance=_named(results.grids, "distance_to_sounding"),
+        bed=results.made.bed,
+        why=results.made.why,
+        orders=results.made.tables.get("bed_orders"),
         notes=lineage.notes,
         origin=settings.origin.model_dump(),
         datum=settings.datum.model_dump(),
     )
     lineage.write(folder / LINEAGE)
+
+
+def _named(grids: tuple[Grid, ...], name: str) -> Grid | None:
+    return next((grid for grid in grids if grid.name == name), None)
 
 
 def _write_checks(checks: _Checks, inputs: Inputs, layers: Path, folder: Path) -> None:

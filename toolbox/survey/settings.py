@@ -246,12 +246,32 @@ class Thinning(_Section):
 class Bed(_Section):
     """How the bed is made."""
 
-    method: Literal["triangulated"] = Field("triangulated", description="How the bed is made.")
+    method: Literal["triangulated", "fitted", "auto"] = Field(
+        "triangulated",
+        description="How the bed is made: triangulated between soundings; fitted, which knows its "
+        "own error; or auto, the one that is nearer to lines left out.",
+    )
+    spacing: Width | None = Field(
+        None, description="fitted: distance between nodes along the lines, m."
+    )
+    draws: int = Field(
+        100, ge=2, le=1000, description="fitted: equally likely beds, from which all bands come."
+    )
+    seed: int = Field(0, ge=0, description="fitted: seed of these.")
+    centreline: Input | None = Field(
+        None, description="fitted: lines along which a river or an arm runs."
+    )
     duplicates: Literal["mean", "shoalest", "deepest"] = Field(
         "mean", description="What soundings at one place become."
     )
     cure_flats: bool = Field(True, description="Whether to infer depths in flat bays and necks.")
     breaklines: BreaklineSource | None = Field(None, description="Lines the bed must follow.")
+
+    @model_validator(mode="after")
+    def _fitted_beds_follow_no_lines(self) -> "Bed":
+        if self.breaklines is not None and self.method == "fitted":
+            raise ValueError("breaklines are for method = 'triangulated', got method = 'fitted'")
+        return self
 
 
 class Make(_Section):
@@ -318,7 +338,7 @@ class Settings(_Section):
         for source in self.soundings:
             found += [source.file, source.pings, source.pegs, source.profile, source.bar_check]
         lines = self.bed.breaklines
-        found += [self.cleaning.overrides, lines.file if lines else None]
+        found += [self.cleaning.overrides, lines.file if lines else None, self.bed.centreline]
         return tuple(dict.fromkeys(path for path in found if path))
 
 

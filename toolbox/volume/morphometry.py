@@ -94,6 +94,9 @@ def morphometry(
 
 def _with_bands(frame: "pd.DataFrame", drawn: dict[str, np.ndarray]) -> "pd.DataFrame":
     ends = {name: band(values) for name, values in drawn.items()}
+    steep = frame["measure"] == "mean slope"
+    frame.loc[steep, "value"] = float(np.median(drawn["mean slope"]))
+    frame.loc[steep, "source"] = "area-weighted, median of the beds drawn: their mean is smoother"
     for place, end in enumerate(("low", "high")):
         values = {name: float(both[place]) for name, both in ends.items()}
         frame.insert(2 + place, end, frame["measure"].map(values))

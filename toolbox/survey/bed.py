@@ -1,0 +1,107 @@
+"""Bed: the lake bed of a survey, made in the way its file asks for, and what it says of itself."""
+
+from dataclasses import dataclass, field
+
+from toolbox.bed.fitting import Fit, fit
+from toolbox.bed.line_errors import errors_told
+from toolbox.bed.triangulation import triangulate
+from toolbox.bed.uncertainty import depth_sd_grid, support_grid, unsurveyed_grid
+from toolbox.bed.validation import choose_method, survey_order_share
+from toolbox.errors import LayerError
+from toolbox.layers import Grid, Soundings, Table, Tin
+from toolbox.reduction.thinning import thin
+from toolbox.survey.lineage import Lineage
+from toolbox.survey.reduce import Inputs
+from toolbox.survey.settings import Settings
+
+__all__ = ["MadeBed", "error_grids", "make_bed"]
+
+
+@dataclass(frozen=True)
+class MadeBed:
+    """A lake bed, and tables on how far to trust it.
+
+    Parameters
+    ----------
+    bed : Tin
+        The lake bed.
+    why : str
+        Why it was made in this way, where the survey left the choice.
+    tables : dict
+        By the names of their files.
+    """
+
+    bed: Tin
+    why: str = ""
+    tables: dict[str, Table] = field(default_factory=dict)
+
+
+def make_bed(settings: Settings, inputs: Inputs, lineage: Lineage) -> MadeBed:
+    """Triangulate or fit the bed, or leave lines out and take the better one."""
+    method = settings.bed.method
+    if inputs.breaklines is not None and method == "auto":
+        method = "triangulated"  # a fitted bed does not follow lines of known depth
+    if method == "triangulated":
+        return MadeBed(_triangulated(settings, inputs, lineage))
+    fitted = fit(
+        inputs.soundings, inputs.shoreline, inputs.centreline, spacing=settings.bed.spacing
+    )
+    return _chosen(settings, inputs, fitted, lineage)
+
+
+def error_grids(bed: Tin, cell: float) -> tuple[Grid, ...]:
+    """Return what a fitted bed says of its error as rasters; nothing for another bed."""
+    if bed.sd is None or bed.support is None:
+        return ()
+    makers = (depth_sd_grid, support_grid, unsurveyed_grid)
+    return tuple(make(bed, cell=cell) for make in makers)
+
+
+def _chosen(settings: Settings, inputs: Inputs, fitted: Fit, lineage: Lineage) -> MadeBed:
+    """Check the fitted bed against lines left out, and take it unless another is better."""
+    try:
+        choice = choose_method(inputs.soundings, inputs.shoreline, inputs.centreline, fitted=fitted)
+    except LayerError as error:
+        if settings.bed.method == "auto":
+            raise
+        lineage.step("cross-validate", (f"no lines could be left out: {error}",))
+        return _fitted(settings, fitted, None, lineage)
+    tables = {} if choice.table is None else {"validation": choice.table}
+    lineage.step("cross-validate", (choice.why,), better=choice.method)
+    if settings.bed.method == "auto" and choice.method == "triangulated":
+        return MadeBed(_triangulated(settings, inputs, lineage), choice.why, tables)
+    return _fitted(settings, fitted, choice.table, lineage, choice.why)
+
+
+def _fitted(
+    settings: Settings, fitted: Fit, validation: Table | None, lineage: Lineage, why: str = ""
+) -> MadeBed:
+    bed = fitted.bed(draws=settings.bed.draws, seed=settings.bed.seed)
+    lineage.step("fit", bed.notes, nodes=len(bed.depth), triangles=len(bed.triangles))
+    tables = {"line_errors": errors_told(fitted), "bed_orders": survey_order_share(bed)}
+    if validation is not None:
+        tables["validation"] = validation
+    return MadeBed(bed, why, tables)
+
+
+def _triangulated(settings: Settings, inputs: Inputs, lineage: Lineage) -> Tin:
+    bed = triangulate(
+        _thinned(settings, inputs.soundings, lineage),
+        inputs.shoreline,
+        inputs.breaklines,
+        duplicates=settings.bed.duplicates,
+        cure_flats=settings.bed.cure_flats,
+    )
+    lineage.step("triangulate", bed.notes, vertices=len(bed.depth), triangles=len(bed.triangles))
+    return bed
+
+
+def _thinned(settings: Settings, soundings: Soundings, lineage: Lineage) -> Soundings:
+    if settings.thinning.cell is None:
+        return soundings
+    thinned = thin(soundings, cell=settings.thinning.cell, by=settings.thinning.by)
+    kept = int((~soundings.flag).sum())
+    lineage.step(
+        "thin", thinned.notes[len(soundings.notes) :], soundings_in=kept, cells=len(thinned)
+    )
+    return thinned
