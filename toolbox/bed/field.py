@@ -185,7 +185,7 @@ class Posterior:
     variance : (k,) array
         Of what each sounding has for itself, nugget included, m2.
     balance : (q,) array
-        Weights with which the shared errors sum to zero; zeros for no such condition.
+        Weights of length 1 with which the shared errors sum to zero; zeros for no condition.
 
     Notes
     -----
@@ -198,7 +198,7 @@ class Posterior:
     ) -> None:
         from scipy import sparse
 
-        self.prior, self.variance = prior, variance
+        self.prior, self.variance, self._balance = prior, variance, balance
         self._nodes = len(prior.net.nodes)
         self._design = sparse.hstack([weights @ sparse.diags(prior.scale), effects]).tocsr()
         self._trend = weights @ prior.trend
@@ -300,6 +300,7 @@ class Posterior:
         """
         field, trend = self.prior.sample(count, rng)
         effects = rng.standard_normal((self._solved.shape[0] - self._nodes, count))
+        effects -= self._balance[:, None] * np.einsum("q,qk->k", self._balance, effects)
         state = np.concatenate([field, effects])
         noise = np.sqrt(self.variance)[:, None] * rng.standard_normal((len(depth), count))
         invented = self._design @ state + self._trend @ trend + noise

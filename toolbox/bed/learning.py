@@ -8,16 +8,28 @@ from toolbox.bed.field import FieldSettings
 from toolbox.bed.problem import Problem
 from toolbox.errors import LayerError
 
-__all__ = ["Learnt", "learn", "trusted"]
+__all__ = ["LONGEST", "Learnt", "learn", "trusted"]
 
 _NAMES = ("range_m", "spread_m", "reach_m", "nugget_m", "elongation", "steepness")
 _TOLERANCE = np.array([1.0, 1.0, 1.0, 0.5, 0.7, 0.5])
 """Prior standard deviation of the logarithm of each, and of the steepness itself."""
 
-_ROUNDS, _TRIALS = 2, 45
+_FARTHEST = np.array([2.3, 2.3, 2.3, 3.5, 5.0, 2.0])
+"""How far each may go from there: ten times, the nugget thirty. Level beds between walls have
+no range of their own, and would take any."""
+
+_BASIN, _CHANNEL = 1.3, 8.0
+"""Elongation before any sounding, where no direction stands out and in a channel. Bends are ten to
+fourteen widths long (Leopold & Wolman 1960, Geol. Soc. Am. Bull. 71:769), and so do beds vary."""
+
+_ROUNDS, _TRIALS = 2, 60
 _SMOOTH = 0.08  # of the range, over which steepness is smoothed
 _WILD = 2.5  # standard deviations beyond which a residual loses weight
-_STEEPEST, _LONGEST = 2.0, 25.0
+LONGEST = 25.0
+"""Greatest elongation: beyond it a net of finite elements cannot carry the field."""
+
+_STEEPEST = 2.0
+_FINEST = 2.0  # of the net's spacing: no range is shorter, for the net could not carry it
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +71,7 @@ def learn(problem: Problem, given: dict[str, float] | None = None) -> Learnt:
     -------
     Learnt
         With weak priors about scales of the water: a range of half its width, a spread of a fifth
-        of its depth, a nugget of 3 % of it.
+        of its depth, a nugget of 3 % of it, and an elongation of 1.3 in basins to 8 in channels.
 
     Notes
     -----
@@ -81,7 +93,9 @@ def trusted(residual: np.ndarray, sd: np.ndarray) -> np.ndarray:
 
 def _start(problem: Problem, given: dict[str, float]) -> FieldSettings:
     wide, deep = problem.scales.width, problem.scales.deep
-    usual = FieldSettings(0.5 * wide, 0.2 * deep, 0.2 * wide, 0.03 * deep, 1.3, 0.5)
+    channel = float(np.average(problem.directions.strength, weights=problem.net.areas))
+    longer = _BASIN * (_CHANNEL / _BASIN) ** channel
+    usual = FieldSettings(0.5 * wide, 0.2 * deep, 0.2 * wide, 0.03 * deep, longer, 0.5)
     return replace(usual, **given)
 
 
@@ -111,6 +125,7 @@ def _improved(
 ) -> FieldSettings:
     from scipy.optimize import minimize
 
+    spacing = float(np.sqrt(2 * np.median(problem.net.areas)))
     free = [k for k, name in enumerate(_NAMES) if name not in given]
     centre, guess = _coordinates(start), _coordinates(learnt.settings)
     gradient = problem.gradient(learnt.bed)
@@ -118,7 +133,9 @@ def _improved(
     def cost(moved: np.ndarray) -> float:
         place = guess.copy()
         place[free] = moved
-        prior = problem.prior(_settings(place), steep=learnt.steep, variance=learnt.variance)
+        prior = problem.prior(
+            _settings(place, centre, spacing), steep=learnt.steep, variance=learnt.variance
+        )
         try:
             posterior = problem.posterior(prior, gradient, learnt.trust)
             likelihood = posterior.log_likelihood(problem.depth)
@@ -132,7 +149,7 @@ def _improved(
     options = {"maxfev": _TRIALS, "xatol": 0.05, "fatol": 0.2, "initial_simplex": corners}
     best = guess.copy()
     best[free] = minimize(cost, guess[free], method="Nelder-Mead", options=options).x
-    return _settings(best)
+    return _settings(best, centre, spacing)
 
 
 def _coordinates(settings: FieldSettings) -> np.ndarray:
@@ -140,8 +157,10 @@ def _coordinates(settings: FieldSettings) -> np.ndarray:
     return np.r_[np.log(values[:5]), values[5]]
 
 
-def _settings(place: np.ndarray) -> FieldSettings:
+def _settings(place: np.ndarray, centre: np.ndarray, spacing: float) -> FieldSettings:
+    place = np.clip(place, centre - _FARTHEST, centre + _FARTHEST)
+    place[0] = max(place[0], min(np.log(_FINEST * spacing), centre[0]))
     values = dict(zip(_NAMES, np.exp(place), strict=True))
-    values["elongation"] = np.clip(values["elongation"], 1.0, _LONGEST)
+    values["elongation"] = np.clip(values["elongation"], 1.0, LONGEST)
     values["steepness"] = np.clip(place[5], 0.0, _STEEPEST)
     return FieldSettings(**{name: float(value) for name, value in values.items()})

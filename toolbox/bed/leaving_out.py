@@ -154,11 +154,10 @@ class Folds:
         place, bare = soundings.coordinates, np.flatnonzero(_nameless(soundings))
         number, called = line_numbers(soundings)
         number[bare] = -1
-        # by name: the numbers follow the order of the soundings
-        lined = number >= 0
+        # by name, since the numbers follow the order of the soundings; no name comes first
         names, group = np.unique(np.array([*called, ""])[number], return_inverse=True)
-        lines = len(np.unique(number[lined]))
-        group = group - (len(names) - lines)
+        lines = len(names) - bool(len(bare))
+        group = group - bool(len(bare))
         blocks = _blocks(place[bare], _BLOCKS * count)
         for extra, block in enumerate(blocks):
             group[bare[block]] = lines + extra

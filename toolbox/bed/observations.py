@@ -8,7 +8,7 @@ import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.layers import Soundings
-from toolbox.reduction.stretches import line_numbers
+from toolbox.reduction.stretches import line_numbers, order_along, seconds_of
 
 __all__ = ["Observations", "Ties", "observe"]
 
@@ -214,7 +214,7 @@ class Ties:
         """Find them, for cells of some width, m."""
         line, names = _lines(soundings, cell)
         frame = soundings.frame
-        leg = _legs(frame, soundings.coordinates, line, line >= len(names))
+        leg = _legs(soundings, line, line >= len(names))
         return cls(line, names, leg, _shared_sd(frame), _shifts(frame))
 
 
@@ -229,19 +229,17 @@ def _lines(soundings: Soundings, cell: float) -> tuple[np.ndarray, tuple[str, ..
     return line, names
 
 
-def _legs(frame: Any, place: np.ndarray, line: np.ndarray, alone: np.ndarray) -> np.ndarray:
+def _legs(soundings: Soundings, line: np.ndarray, alone: np.ndarray) -> np.ndarray:
     """Return the stretch of line within which the error of place is one; -1 for soundings alone."""
-    import pandas as pd
-
-    order = np.argsort(line, kind="stable")
+    seconds = seconds_of(soundings)
+    order = order_along(line, seconds)
     lined = line[order]
     new = np.r_[True, np.diff(lined) != 0]
-    step = np.r_[0.0, np.hypot(*np.diff(place[order], axis=0).T)] / LEG_M
-    seconds = pd.to_datetime(frame["time"], utc=True).iloc[order].diff().dt.total_seconds()
-    lasted = np.abs(seconds.to_numpy(float)) / LEG_S
-    passed = np.cumsum(np.where(new, 0.0, np.where(np.isnan(lasted), step, lasted)))
+    step = np.r_[0.0, np.hypot(*np.diff(soundings.coordinates[order], axis=0).T)] / LEG_M
+    lasted = np.r_[0.0, np.diff(seconds[order])] / LEG_S
+    passed = np.cumsum(np.where(new, 0.0, np.where(np.isnan(lasted), step, np.abs(lasted))))
     start = np.maximum.accumulate(np.where(new, np.arange(len(new)), 0))
-    whole = (frame["source"].to_numpy() == "cast")[order]
+    whole = (soundings.frame["source"].to_numpy() == "cast")[order]
     within = np.where(whole, 0, np.floor(passed - passed[start])).astype(np.int64)
     fresh = new | (np.r_[0, np.diff(within)] != 0)
     leg = np.empty(len(line), np.int64)

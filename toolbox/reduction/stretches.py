@@ -13,8 +13,10 @@ __all__ = [
     "bounds_between",
     "line_numbers",
     "loose",
+    "order_along",
     "own_step",
     "registered_step",
+    "seconds_of",
 ]
 
 MAX_STEP = 25.0
@@ -172,8 +174,8 @@ def along_lines(
     which = ~soundings.flag if which is None else which
     line, names = line_numbers(soundings)
     index = np.flatnonzero(which & (line >= 0) & np.isfinite(soundings.coordinates).all(axis=1))
-    seconds = _seconds(soundings)
-    index = index[_order(line[index], seconds[index])]
+    seconds = seconds_of(soundings)
+    index = index[order_along(line[index], seconds[index])]
     place = soundings.coordinates[index]
     apart = np.hypot(*np.diff(place, axis=0, prepend=place[:1]).T) > max_step
     cut = apart | (np.diff(line[index], prepend=-1) != 0)
@@ -239,7 +241,8 @@ def line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
     return number, called
 
 
-def _seconds(soundings: Soundings) -> np.ndarray:
+def seconds_of(soundings: Soundings) -> np.ndarray:
+    """Return the time of each sounding since the first, (n,), s; NaN where not known."""
     import pandas as pd
 
     time = pd.to_datetime(soundings.frame["time"], utc=True)
@@ -247,8 +250,21 @@ def _seconds(soundings: Soundings) -> np.ndarray:
     return since.to_numpy(float)
 
 
-def _order(line: np.ndarray, seconds: np.ndarray) -> np.ndarray:
-    """Sort by line, then by time where the whole line has one; ties stay as they are."""
+def order_along(line: np.ndarray, seconds: np.ndarray) -> np.ndarray:
+    """Sort by line, then by time where the whole line has one; ties stay as they are.
+
+    Parameters
+    ----------
+    line : (n,) array of int
+        Number of each sounding's line, none negative.
+    seconds : (n,) array
+        Since any moment, NaN where not known.
+
+    Returns
+    -------
+    (n,) array of int
+        Rows in order.
+    """
     untimed = np.zeros(line.max(initial=-1) + 1, bool)
     untimed[line[np.isnan(seconds)]] = True
     return np.lexsort((np.where(untimed[line], 0.0, seconds), line))
