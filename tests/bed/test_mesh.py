@@ -156,3 +156,72 @@ def test_stiffness_gives_the_energy_of_a_plane() -> None:
     assert z @ (matrix @ z) == pytest.approx(0.25 * area, rel=1e-9)
     np.testing.assert_allclose(matrix @ np.ones(len(points)), 0, atol=1e-9)
     assert abs(matrix - matrix.T).max() < 1e-12
+
+
+# ---- the Laplacian with a tensor ----
+
+
+def leaning(stretch: float, bearing: float) -> np.ndarray:
+    """Tensor that is `stretch` along a direction (radians from east) and its inverse across."""
+    c, s = np.cos(bearing), np.sin(bearing)
+    turn = np.array([[c, -s], [s, c]])
+    return np.asarray(turn @ np.diag([stretch, 1 / stretch]) @ turn.T)
+
+
+def test_the_identity_as_tensor_changes_nothing() -> None:
+    points = scattered(80, seed=10)
+    triangles = Mesh(points, NO_EDGES).triangles
+    same = np.tile(np.eye(2), (len(triangles), 1, 1))
+    np.testing.assert_allclose(
+        stiffness(points, triangles, same).toarray(),
+        stiffness(points, triangles).toarray(),
+        atol=1e-12,
+    )
+
+
+@settings(max_examples=30, deadline=None)
+@given(
+    st.floats(0.05, 20),
+    st.floats(0, np.pi),
+    st.floats(-2, 2),
+    st.floats(-2, 2),
+    st.integers(0, 2**32 - 1),
+)
+def test_tensor_gives_the_energy_of_a_plane(
+    stretch: float, bearing: float, east: float, north: float, seed: int
+) -> None:
+    # derived: for z = g . x the energy z' K z is g' H g times the area, for any triangulation
+    points = scattered(40, seed)
+    triangles = Mesh(points, NO_EDGES).triangles
+    tensor = leaning(stretch, bearing)
+    matrix = stiffness(points, triangles, np.tile(tensor, (len(triangles), 1, 1)))
+    gradient = np.array([east, north])
+    z = points @ gradient - 3
+    wanted = gradient @ tensor @ gradient * areas_of(points, triangles).sum()
+    assert z @ (matrix @ z) == pytest.approx(wanted, rel=1e-7, abs=1e-6)
+    np.testing.assert_allclose(matrix @ np.ones(len(points)), 0, atol=1e-8 * abs(matrix).max())
+    assert abs(matrix - matrix.T).max() <= 1e-10 * abs(matrix).max()
+
+
+def test_each_triangle_takes_its_own_tensor() -> None:
+    # derived: the energies of two triangles with a plane over both add up
+    points = np.array([[0, 0], [2, 0], [2, 2], [0, 2]], float)
+    triangles = np.array([[0, 1, 2], [0, 2, 3]])
+    tensor = np.array([[[3, 0], [0, 1]], [[1, 0.5], [0.5, 2]]])
+    matrix = stiffness(points, triangles, tensor)
+    z = points @ [1.0, 2.0]
+    assert z @ (matrix @ z) == pytest.approx(2 * (3 + 4) + 2 * (1 + 2 + 8))
+
+
+def test_a_tensor_is_a_stretch_of_the_plane() -> None:
+    # derived: with H of determinant 1, diffusion by H equals plain diffusion in coordinates
+    # multiplied with H^(-1/2)
+    points = scattered(60, seed=11)
+    triangles = Mesh(points, NO_EDGES).triangles
+    there = points @ leaning(4.0**-0.5, 0.6).T
+    tensor = np.tile(leaning(4.0, 0.6), (len(triangles), 1, 1))
+    np.testing.assert_allclose(
+        stiffness(points, triangles, tensor).toarray(),
+        stiffness(there, triangles).toarray(),
+        atol=1e-8,
+    )

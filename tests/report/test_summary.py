@@ -1,6 +1,7 @@
 """The summary has the figures and the cautions, and no title can harm it."""
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -46,6 +47,7 @@ def written(folder: Path, **changes: object) -> str:
         "soundings": soundings(),
         "morphometry": morphometry(bed()),
         "distance": None,
+        "bed": bed(),
         "notes": ["depths in feet"],
         "origin": ORIGIN,
         "datum": DATUM,
@@ -91,6 +93,30 @@ def test_distances_tell_how_far_to_trust_it(tmp_path: Path) -> None:
     expected = f"half of the water lies within {half:.0f} m of a sounding, 95 % within {most:.0f} m"
     assert expected in written(tmp_path, distance=distance)
     assert "half of the water" not in written(tmp_path)
+
+
+def test_a_fitted_bed_tells_its_error_and_its_bands(tmp_path: Path) -> None:
+    # derived: beds of 8 to 10 m in the middle hold a third of that on a square kilometre
+    draws = np.zeros((5, 101))
+    draws[4] = np.linspace(8, 10, 101)
+    sd = np.array([0, 0, 0, 0, 0.58])
+    fitted = replace(bed(), draws=draws, sd=sd, support=np.array([1, 1, 1, 1, 0.9]))
+    orders = Table(pd.DataFrame({"order": ["1a"], "area_share": [0.25]}), "Orders")
+    text = written(
+        tmp_path,
+        bed=fitted,
+        morphometry=morphometry(fitted),
+        why="at lines left out it was nearer",
+        orders=orders,
+    )
+    assert line_of(text, "volume  ") == "volume 3,000,000 m3 90 %: 2,700,000 to 3,300,000"
+    assert line_of(text, "water area") == "water area 1,000,000 m2"
+    assert line_of(text, "order 1a") == "order 1a 25%"
+    flat = " ".join(text.split())
+    assert "good to 0.00 m (one standard deviation) at half of its nodes, to 0.46 m at 95 %" in flat
+    assert "at lines left out it was nearer" in flat
+    assert "linear between soundings" not in flat
+    assert "does not know its own error" in " ".join(written(tmp_path).split())
 
 
 def test_every_caution_is_carried_whole(tmp_path: Path) -> None:

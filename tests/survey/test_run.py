@@ -341,7 +341,7 @@ FAILURES = {
     **{f"disk full in {name}": (name, FULL, 2, FULL_SAID) for name in WRITERS},
     **{
         f"interrupt in {name}": (name, KeyboardInterrupt(), 130, STOPPED_SAID)
-        for name in ("read_inputs", "triangulate", *WRITERS)
+        for name in ("read_inputs", "make_bed", *WRITERS)
     },
     "memory in grid_bed": ("grid_bed", MemoryError(), 2, MEMORY_SAID),
 }

@@ -43,7 +43,8 @@ class Factor:
         except RuntimeError as error:  # exactly singular
             raise LayerError(f"the field cannot be solved for: {error}") from error
         self._pivots = self._factors.U.diagonal()
-        if not (self._pivots > 0).all():
+        swapped = (self._factors.perm_r != self._factors.perm_c).any()
+        if swapped or not (self._pivots > 0).all():
             raise LayerError("the field cannot be solved for: its precision is not positive")
 
     def solve(self, right: np.ndarray) -> np.ndarray:

@@ -272,6 +272,12 @@ class Posterior:
         common = np.einsum("np,pq,nq->n", lever, np.linalg.inv(self._schur), lever)
         return np.sqrt(own + common)
 
+    def sd_untold(self) -> np.ndarray:
+        """Return the standard deviation with the trend as it is known now, and no sounding near."""
+        common = np.linalg.inv(self._schur)[:-1, :-1]
+        doubt = np.einsum("np,pq,nq->n", self.prior.trend, common, self.prior.trend)
+        return np.hypot(self.prior.spread, np.sqrt(np.maximum(doubt, 0)))
+
     def covariance_with(self, functional: np.ndarray) -> np.ndarray:
         """Return the covariance of every node's depth with a weighted sum of depths.
 

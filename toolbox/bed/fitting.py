@@ -6,7 +6,7 @@ from typing import Annotated
 
 import numpy as np
 
-from toolbox.bed.field import Posterior
+from toolbox.bed.field import Posterior, shore_share
 from toolbox.bed.learning import LONGEST, Learnt, learn, trusted
 from toolbox.bed.leaving_out import asked_inflation
 from toolbox.bed.problem import Problem, Scales, pose
@@ -39,6 +39,9 @@ SHOALS = 0.4
 """Standard deviation of the depth, in depths, close to the shore where nobody sounded: boats
 read nothing where it is too shallow for them, so readings there favour deep water (measured on
 isobaths of six lakes and on invented ones)."""
+
+NEAR_SHORE = 0.1
+"""Share of the greatest distance from shore over which that doubt fades."""
 
 _LEAST = 3
 _ITERATIONS = 2
@@ -105,7 +108,8 @@ class Fit:
     @cached_property
     def _own_sd(self) -> np.ndarray:
         """The same, and what nobody knows of unsounded water close to the shore, m."""
-        guessed = SHOALS * np.maximum(self.mean, 0) * (1 - self.support) * (1 - self._offshore)
+        beside = 1 - shore_share(self.problem.net, NEAR_SHORE * self.problem.scales.width)
+        guessed = SHOALS * np.maximum(self.mean, 0) * (1 - self.support) * beside
         return np.hypot(self._field_sd, guessed)
 
     @property
@@ -117,8 +121,8 @@ class Fit:
     @cached_property
     def support(self) -> np.ndarray:
         """How far soundings have narrowed what is possible, (n,): 0 not at all, to 1."""
-        spread = np.maximum(self.inflation * self.posterior.prior.spread, 1e-9)
-        return np.clip(1 - self._field_sd / spread, 0.0, 1.0)
+        untold = np.maximum(self.posterior.sd_untold(), 1e-9)
+        return np.clip(1 - self.posterior.sd() / untold, 0.0, 1.0)
 
     @property
     def _common_sd(self) -> np.ndarray:
@@ -324,6 +328,8 @@ def fit(
     layers = (used, shoreline, centreline, scales)
     wider = max(COARSER * spacing, float(np.sqrt(shoreline.polygons.area / COARSE_NODES)))
     coarse = pose(*layers, spacing=wider, shore_sd=shore_sd)
+    if not len(coarse.depth):
+        raise LayerError(f"the water must hold soundings off its edge; is {spacing:g} m too wide?")
     learnt = learn(coarse, given)
     inflation = asked_inflation(coarse, learnt)
     problem = pose(*layers, spacing=spacing, shore_sd=shore_sd)

@@ -11,6 +11,8 @@ from toolbox.layers import Centreline
 
 __all__ = ["Directions"]
 
+_LEVEL = 0.3  # way from shore gained in one width, below which no direction is read
+
 
 @dataclass(frozen=True, eq=False)
 class Directions:
@@ -57,7 +59,8 @@ class Directions:
         from scipy import sparse
 
         slope = net.gradients(shore_share(net, width))
-        slope /= np.maximum(np.hypot(*slope.T), 1e-12)[:, None]
+        # in the middle the slope vanishes and its direction is noise: it counts for less there
+        slope /= np.hypot(np.hypot(*slope.T), _LEVEL / width)[:, None]
         products = np.column_stack([slope[:, 0] ** 2, slope[:, 0] * slope[:, 1], slope[:, 1] ** 2])
         smooth = Factor(sparse.diags(net.mass) + (0.5 * width) ** 2 * net.laplacian)
         nodal = smooth.solve(net.to_nodes(products) * net.mass[:, None])
@@ -85,6 +88,7 @@ class Directions:
         pieces = [np.stack([line[:-1, :2], line[1:, :2]], axis=1) for line in lines.lines]
         start, end = np.moveaxis(np.concatenate(pieces), 1, 0)
         length = np.hypot(*(end - start).T)
+        start, end, length = (part[length > 0] for part in (start, end, length))
         count = np.maximum(1, np.ceil(length / (0.1 * width)).astype(int))
         piece = np.repeat(np.arange(len(start)), count)
         step = np.arange(len(piece)) - np.repeat(np.cumsum(count) - count, count) + 0.5
