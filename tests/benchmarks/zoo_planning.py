@@ -308,15 +308,15 @@ def table(results: list[Result]) -> None:
                 f"{np.exp(np.log(ratio).mean()):.3f}, median {np.median(ratio):.3f}, better in "
                 f"{(ratio < 1).sum()} of {len(ratio)}"
             )
-    mean = {
-        name: np.mean([getattr(one, name) for one in results])
-        for name in ("predicted", "fitted", "true")
-    }
-    click.echo(
-        f"variance falls by {mean['predicted']:.3f} as predicted, {mean['fitted']:.3f} in the new "
-        f"fit, the square error by {mean['true']:.3f}; predicted over true "
-        f"{mean['predicted'] / mean['true']:.2f}"
-    )
+    for what, middle in (("mean", np.mean), ("median", np.median)):
+        predicted, fitted, true = (
+            float(middle([getattr(one, name) for one in results]))
+            for name in ("predicted", "fitted", "true")
+        )
+        click.echo(
+            f"variance falls by {predicted:.3f} as predicted, {fitted:.3f} in the new fit, the "
+            f"square error by {true:.3f} ({what}); predicted over true {predicted / true:.2f}"
+        )
 
 
 def main(lakes: int, seed: int) -> None:

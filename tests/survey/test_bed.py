@@ -109,7 +109,7 @@ def test_auto_takes_one_of_them_and_says_why(pond: Path) -> None:
     told = {step["step"]: step for step in steps}
     better = told["cross-validate"]["better"]
     assert {"fitted": "fit", "triangulated": "triangulate"}[better] in told
-    assert "at lines left out the fitted bed was" in told["cross-validate"]["notes"][0]
+    assert "at lines left out the fitted bed was" in told["cross-validate"]["why"]
 
 
 def test_a_triangulated_run_has_no_error_to_tell(pond: Path) -> None:

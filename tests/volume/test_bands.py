@@ -9,6 +9,7 @@ from scipy.stats import norm
 from toolbox.errors import LayerError
 from toolbox.layers import Tin, VertexKind
 from toolbox.volume.bands import drawn_measures, standard_deviation, unsupported_shares
+from toolbox.volume.hypsography import hypsography
 from toolbox.volume.morphometry import morphometry
 
 SECTORS, RADIUS, DEEPEST = 36, 200.0, 8.0
@@ -90,8 +91,26 @@ def test_a_bed_that_was_not_fitted_keeps_its_table() -> None:
     plain = morphometry(cone(draws=None))
     banded = morphometry(cone())
     assert list(plain.frame) == ["measure", "value", "unit", "source"]
-    rows = banded.frame[banded.frame["measure"] != "volume sd"]
-    assert rows[list(plain.frame)].equals(plain.frame)
+    drawn = ["volume sd", "mean slope"]
+    rows = banded.frame[~banded.frame["measure"].isin(drawn)].reset_index(drop=True)
+    kept = plain.frame[~plain.frame["measure"].isin(drawn)].reset_index(drop=True)
+    assert rows[list(plain.frame)].equals(kept)
+    assert len(kept) == len(plain.frame) - 1
+
+
+def test_the_mean_slope_is_that_of_the_draws() -> None:
+    # derived: the median factor is 1, so here the median of the draws is the bed itself
+    slope = {
+        name: morphometry(bed).frame.set_index("measure").loc["mean slope"]
+        for name, bed in (("plain", cone(draws=None)), ("drawn", cone()))
+    }
+    assert slope["drawn"]["value"] == pytest.approx(slope["plain"]["value"], rel=1e-9)
+    assert slope["drawn"]["low"] < slope["drawn"]["value"] < slope["drawn"]["high"]
+    assert "median of the beds drawn" in slope["drawn"]["source"]
+
+
+def test_notes_of_a_banded_table() -> None:
+    plain, banded = morphometry(cone(draws=None)), morphometry(cone())
     assert plain.notes == ()
     assert banded.notes == ("low and high: 90 % band of 101 beds drawn",)
 
@@ -134,3 +153,12 @@ def test_a_bed_without_support_is_refused() -> None:
     message = "^the bed has no support: only a fitted bed tells its own error$"
     with pytest.raises(LayerError, match=message):
         unsupported_shares(cone(), 0.0, 0.5)
+
+
+def test_the_table_of_depths_says_what_rests_on_nothing() -> None:
+    # derived: half of the area, and 6 of 8 parts of the volume, are the second box
+    notes = hypsography(steps([0.9, 0.2])).notes
+    assert "50.0% of the area and 75.0% of the volume rest on bed nobody sounded" in notes
+    notes = hypsography(steps([0.9, 0.8])).notes
+    assert "0.0% of the area and 0.0% of the volume rest on bed nobody sounded" in notes
+    assert not any("nobody sounded" in note for note in hypsography(cone()).notes)

@@ -83,8 +83,8 @@ def plan_first_survey(
 
     The accuracy is that of a fitted bed, whose range, spread and so on are assumed in proportion
     to the width and depth of the water, after invented lakes of seven kinds; half of those came out
-    at 0.7 to 1.3 times the standard deviation expected. True waters differ; once there are soundings, plan on with the tool that says
-    where to sound next.
+    at 0.7 to 1.3 times the standard deviation expected. True waters differ; once there are
+    soundings, plan on with the tool that says where to sound next.
     """
     net = even_net(shoreline, net_spacing(shoreline, 0.0))
     water = Water.of(shoreline, net)

@@ -67,7 +67,8 @@ def _chosen(settings: Settings, inputs: Inputs, fitted: Fit, lineage: Lineage) -
         lineage.step("cross-validate", (f"no lines could be left out: {error}",))
         return _fitted(settings, fitted, None, lineage)
     tables = {} if choice.table is None else {"validation": choice.table}
-    lineage.step("cross-validate", (choice.why,), better=choice.method)
+    notes = choice.table.notes if choice.table else ()
+    lineage.step("cross-validate", notes, better=choice.method, why=choice.why)
     if settings.bed.method == "auto" and choice.method == "triangulated":
         return MadeBed(_triangulated(settings, inputs, lineage), choice.why, tables)
     return _fitted(settings, fitted, choice.table, lineage, choice.why)

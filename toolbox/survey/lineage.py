@@ -46,8 +46,8 @@ class Lineage:
 
     @property
     def notes(self) -> list[str]:
-        """All that was assumed or mended, in order."""
-        return [note for step in self.steps for note in step["notes"]]
+        """All that was assumed or mended, in order, each told once."""
+        return list(dict.fromkeys(note for step in self.steps for note in step["notes"]))
 
     def write(self, path: Path) -> None:
         """Write everything as JSON."""

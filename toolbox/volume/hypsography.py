@@ -5,7 +5,7 @@ from typing import Annotated
 
 import numpy as np
 
-from toolbox.bed.uncertainty import band
+from toolbox.bed.uncertainty import LEAST_SUPPORT, band
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
@@ -200,7 +200,16 @@ def _table(bed: Tin, depth: np.ndarray, reference: float, datum: float | None) -
             **_bands("volume_above", "m3", above),
         )
         notes += (f"low and high: 90 % band of {len(area)} beds drawn",)
+    if bed.support is not None:
+        notes += (_unsupported(bed, reference),)
     return Table(frame, "Area and volume by depth", notes)
+
+
+def _unsupported(bed: Tin, reference: float) -> str:
+    from toolbox.volume.bands import unsupported_shares  # which builds on this module
+
+    area, volume = unsupported_shares(bed, reference, LEAST_SUPPORT)
+    return f"{area:.1%} of the area and {volume:.1%} of the volume rest on bed nobody sounded"
 
 
 def _bands(name: str, unit: str, values: np.ndarray) -> dict[str, np.ndarray]:
