@@ -60,6 +60,11 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
         "toolbox.bed.uncertainty:unsurveyed_grid",
         "toolbox.bed.query:query_bed",
     ),
+    "Planning": (
+        "toolbox.planning.next_soundings:plan_soundings",
+        "toolbox.planning.first_plan:plan_first_survey",
+        "toolbox.planning.first_plan:survey_worth",
+    ),
     "Terrain": (
         "toolbox.terrain.slope:slope",
         "toolbox.terrain.ruggedness:surface_area_ratio",

@@ -23,15 +23,15 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import zoo
 
-from toolbox.bed.candidates import Candidates, casts_from, pegs_along
-from toolbox.bed.first_plan import survey_worth
 from toolbox.bed.fitting import Fit, fit
-from toolbox.bed.foresight import Plan, even_net, net_spacing, plan
-from toolbox.bed.gear import Gear, Kind
-from toolbox.bed.outlay import Outlay, Water
-from toolbox.bed.planning import line_candidates
 from toolbox.layers import Soundings
 from toolbox.layers.crs import bearings, travel
+from toolbox.planning.candidates import Candidates, casts_from, pegs_along
+from toolbox.planning.first_plan import survey_worth
+from toolbox.planning.foresight import Plan, even_net, net_spacing, plan
+from toolbox.planning.gear import Gear, Kind
+from toolbox.planning.next_soundings import line_candidates
+from toolbox.planning.outlay import Outlay, Water
 
 CASTS, REACH, STEP, TURN = 15, 60.0, 10.0, 20.0
 TRACK = 0.008  # m of line a square metre of water

@@ -70,7 +70,7 @@ def test_a_fitted_run_tells_its_error_everywhere(fitted: Path) -> None:
     assert bed.draws is not None
     assert bed.draws.shape == (len(bed.depth), 40)
     for name, least, most in (("depth_sd", 0.0, 1.5), ("support", 0.0, 1.0), ("unsurveyed", 0, 1)):
-        values = np.asarray(read_grid(fitted / f"{name}.tif").values)  # noqa: PD011
+        values = np.asarray(read_grid(fitted / f"{name}.tif").values)
         assert np.nanmin(values) >= least
         assert np.nanmax(values) <= most
     tables = {path.stem for path in fitted.glob("*.csv")}

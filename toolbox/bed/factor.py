@@ -17,6 +17,9 @@ _SYMMETRIC = {
 """Pivots stay on the diagonal, so that L U = P A P^T with U = D L^T."""
 
 
+_COLUMNS = 8  # solved for at a time
+
+
 class Factor:
     """The factors L D L^T of a sparse symmetric positive definite matrix.
 
@@ -48,8 +51,18 @@ class Factor:
             raise LayerError("the field cannot be solved for: its precision is not positive")
 
     def solve(self, right: np.ndarray) -> np.ndarray:
-        """Return A^-1 `right`, shape (n,) or (n, k)."""
-        return np.asarray(self._factors.solve(np.asarray(right, float)))
+        """Return A^-1 `right`, shape (n,) or (n, k).
+
+        Notes
+        -----
+        A few columns at a time: with more, threads share the work, which is slower and rounds
+        otherwise with other numbers of threads.
+        """
+        right = np.asarray(right, float)
+        if right.ndim == 1:
+            return np.asarray(self._factors.solve(right))
+        starts = range(0, right.shape[1], _COLUMNS)
+        return np.hstack([self._factors.solve(right[:, at : at + _COLUMNS]) for at in starts])
 
     @cached_property
     def log_determinant(self) -> float:

@@ -86,7 +86,7 @@ def learn(problem: Problem, given: dict[str, float] | None = None) -> Learnt:
 
 
 def trusted(residual: np.ndarray, sd: np.ndarray) -> np.ndarray:
-    """Return the weight of each residual: 1, falling as its square beyond 2.5 standard deviations."""
+    """Return the weight of each residual: 1, beyond 2.5 standard deviations less as its square."""
     size = np.abs(residual) / sd
     return np.minimum(1.0, (_WILD / np.maximum(size, 1e-12)) ** 2)
 

@@ -120,8 +120,8 @@ def support_grid(bed: Tin, *, cell: Annotated[float, Range("m", above=0)] | None
     -------
     Grid
         1 less the sd of the depth over the one it would have were no sounding near: 1 where it is
-        told wholly, 0 where it rests on nothing but what is usual in this water. On the cells of the
-        depth grid.
+        told wholly, 0 where it rests on nothing but what is usual in this water. On the cells of
+        the depth grid.
 
     Raises
     ------

@@ -9,13 +9,13 @@ import pytest
 import shapely
 import zoo
 
-from toolbox.bed.candidates import casts_from, pegs_along
 from toolbox.bed.fitting import fit
-from toolbox.bed.foresight import plan
-from toolbox.bed.gear import Gear
-from toolbox.bed.planning import plan_soundings
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Places, Shoreline, Soundings, Table
+from toolbox.planning.candidates import casts_from, pegs_along
+from toolbox.planning.foresight import plan
+from toolbox.planning.gear import Gear
+from toolbox.planning.next_soundings import plan_soundings
 
 SHARED = [
     "start_easting_m",

@@ -4,16 +4,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from toolbox.bed.candidates import Candidates
-from toolbox.bed.choosing import Choice, Readings, choose
 from toolbox.bed.field import Posterior
 from toolbox.bed.fitting import SYSTEMATIC, Fit
 from toolbox.bed.flow import Directions
-from toolbox.bed.gear import Gear
 from toolbox.bed.graded import Net, graded_net
 from toolbox.bed.observations import Observations
 from toolbox.bed.problem import Problem
 from toolbox.layers import Shoreline
+from toolbox.planning.candidates import Candidates
+from toolbox.planning.choosing import Choice, Readings, choose
+from toolbox.planning.gear import Gear
 
 __all__ = ["Plan", "even_net", "net_spacing", "plan"]
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 import shapely
 
-from toolbox.bed.foresight import even_net, net_spacing
-from toolbox.bed.outlay import Outlay, Water
 from toolbox.errors import ParameterError
 from toolbox.layers import Shoreline
+from toolbox.planning.foresight import even_net, net_spacing
+from toolbox.planning.outlay import Outlay, Water
 
 
 def water(shape: shapely.Geometry) -> Water:

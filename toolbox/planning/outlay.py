@@ -6,11 +6,11 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.bed.candidates import Candidates, between, clear_water
-from toolbox.bed.course import Branch, course
 from toolbox.bed.graded import Net
 from toolbox.errors import ParameterError
 from toolbox.layers import Shoreline
+from toolbox.planning.candidates import Candidates, between, clear_water
+from toolbox.planning.course import Branch, course
 
 __all__ = ["SLENDER", "Outlay", "Water"]
 

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 import shapely
 
-from toolbox.bed.candidates import between
-from toolbox.bed.gear import Gear
 from toolbox.layers import Shoreline, Soundings
+from toolbox.planning.candidates import between
+from toolbox.planning.gear import Gear
 
 WATER = Shoreline(shapely.MultiPolygon([shapely.box(-500, -500, 500, 500)]), None)
 

@@ -5,9 +5,9 @@ import pyproj
 import pytest
 import shapely
 
-from toolbox.bed.first_plan import plan_first_survey, survey_worth
 from toolbox.errors import ParameterError
 from toolbox.layers import Shoreline
+from toolbox.planning.first_plan import plan_first_survey, survey_worth
 
 CRS = pyproj.CRS("EPSG:32633")
 

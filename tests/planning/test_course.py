@@ -3,9 +3,9 @@
 import numpy as np
 import shapely
 
-from toolbox.bed.course import Branch, course
-from toolbox.bed.foresight import even_net
 from toolbox.layers import Shoreline
+from toolbox.planning.course import Branch, course
+from toolbox.planning.foresight import even_net
 
 
 def branches(shape: shapely.Geometry, spacing: float) -> list[Branch]:

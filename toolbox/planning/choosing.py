@@ -11,7 +11,6 @@ from toolbox.bed.problem import Problem
 __all__ = ["Choice", "Readings", "choose"]
 
 _CHUNK = 2_000_000  # numbers gathered at once
-_SUMS = 8
 
 
 @dataclass(frozen=True, eq=False)
@@ -140,8 +139,8 @@ def choose(
     """
     mass = posterior.prior.net.mass
     share = mass / mass.sum()
-    before = _covariance(posterior, np.eye(len(mass)))
-    worth = _covariance(posterior, share[:, None] * before)
+    before = posterior.covariance_with(np.eye(len(mass)))
+    worth = posterior.covariance_with(share[:, None] * before)
     innovation, value = readings.between(before) + readings.noise, readings.between(worth)
     variance, volume = before.diagonal().copy(), float(mass @ (before * mass).sum(axis=1))
     taken, moved = np.empty((len(mass), 0)), np.empty((len(mass), 0))
@@ -169,15 +168,6 @@ def choose(
         volume -= float(((mass @ step) ** 2).sum())
         open_[best], left = False, left - cost[best]
         yield Choice(best, float(gain[best]), variance, volume)
-
-
-def _covariance(posterior: Posterior, sums: np.ndarray) -> np.ndarray:
-    """Return the covariance of the depths with many weighted sums of them, few sums at a time.
-
-    With more at a time threads would share the work, which is slower and rounds otherwise.
-    """
-    parts = (sums[:, first : first + _SUMS] for first in range(0, sums.shape[1], _SUMS))
-    return np.hstack([posterior.covariance_with(part) for part in parts])
 
 
 def _columns(matrix: np.ndarray, one: Readings) -> np.ndarray:

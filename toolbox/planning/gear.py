@@ -5,9 +5,9 @@ from typing import Any, Literal
 
 import numpy as np
 
-from toolbox.bed.candidates import Candidates
 from toolbox.bed.observations import LEG_M, LOOSE, Observations, observe
 from toolbox.layers import Soundings
+from toolbox.planning.candidates import Candidates
 
 __all__ = ["Gear", "Kind"]
 

@@ -4,13 +4,13 @@ from typing import Annotated
 
 import numpy as np
 
-from toolbox.bed.candidates import Candidates, casts_from, lines_over, pegs_along
 from toolbox.bed.fitting import fit
-from toolbox.bed.foresight import Plan, net_spacing, plan
-from toolbox.bed.gear import Gear, Kind
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Places, Shoreline, Soundings, Table
 from toolbox.layers.crs import check_same_crs
+from toolbox.planning.candidates import Candidates, casts_from, lines_over, pegs_along
+from toolbox.planning.foresight import Plan, net_spacing, plan
+from toolbox.planning.gear import Gear, Kind
 from toolbox.tool import Range, tool
 
 __all__ = ["line_candidates", "plan_soundings"]

@@ -7,14 +7,14 @@ import numpy as np
 
 from toolbox.bed.field import FieldSettings, shore_share
 from toolbox.bed.flow import Directions
-from toolbox.bed.foresight import even_net, net_spacing
-from toolbox.bed.gear import Gear
 from toolbox.bed.graded import Net
 from toolbox.bed.observations import LEG_M, LOOSE
-from toolbox.bed.outlay import Outlay, Water
 from toolbox.bed.problem import Problem, Scales
 from toolbox.errors import ParameterError
 from toolbox.layers import Shoreline, Table
+from toolbox.planning.foresight import even_net, net_spacing
+from toolbox.planning.gear import Gear
+from toolbox.planning.outlay import Outlay, Water
 from toolbox.tool import Range, tool
 
 __all__ = ["plan_first_survey", "survey_worth"]
@@ -83,7 +83,7 @@ def plan_first_survey(
 
     The accuracy is that of a fitted bed, whose range, spread and so on are assumed in proportion
     to the width and depth of the water, after invented lakes of seven kinds; half of those came out
-    at 0.7 to 1.3 times the standard deviation expected. True waters differ; once there are
+    at 0.6 to 1.3 times the standard deviation expected. True waters differ; once there are
     soundings, plan on with the tool that says where to sound next.
     """
     net = even_net(shoreline, net_spacing(shoreline, 0.0))

@@ -5,9 +5,9 @@ import pyproj
 import pytest
 import shapely
 
-from toolbox.bed.candidates import BANK, CLEAR, casts_from, lines_over, pegs_along
 from toolbox.errors import LayerError
 from toolbox.layers import Shoreline
+from toolbox.planning.candidates import BANK, CLEAR, casts_from, lines_over, pegs_along
 
 CRS = pyproj.CRS("EPSG:32633")
 # five degrees of longitude east of the zone's middle, where grid north is 4 degrees off true north

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 import shapely
 
-from toolbox.bed.candidates import Candidates, between, lines_over
-from toolbox.bed.choosing import Choice, Readings, choose
 from toolbox.bed.field import FieldSettings, Posterior, Prior
 from toolbox.bed.flow import Directions
-from toolbox.bed.foresight import even_net
-from toolbox.bed.gear import Gear
 from toolbox.bed.problem import Problem, Scales
 from toolbox.layers import Shoreline
+from toolbox.planning.candidates import Candidates, between, lines_over
+from toolbox.planning.choosing import Choice, Readings, choose
+from toolbox.planning.foresight import even_net
+from toolbox.planning.gear import Gear
 
 WATER = Shoreline(shapely.MultiPolygon([shapely.box(0, 0, 120, 80)]), None)
 GEAR = Gear(0.1, 0.05, (1.0, 0.001), (0.5, 0.004), 0.25, 30.0, 1.0)

@@ -1,0 +1,1 @@
+"""Planning: where to sound next, and how to begin."""
