@@ -128,3 +128,18 @@ def test_no_soundings_at_all(tmp_path: Path) -> None:
     none = Soundings.from_arrays(np.empty((0, 2)), np.empty(0), crs=None)
     write_map(depth, shoreline(depth), none, "Mere", tmp_path / "map.png")
     assert (tmp_path / "map.png").stat().st_size > 1000
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 1.0])
+def test_what_nobody_surveyed_is_veiled(tmp_path: Path, share: float) -> None:
+    depth = grid(60, 80)
+    mask = np.broadcast_to(np.arange(80) < 80 * share, (60, 80)).astype(float)
+    path = tmp_path / "veiled.png"
+    guess = depth.of(mask, "unsurveyed", "1")
+    shore, dots = shoreline(depth), soundings(depth)
+    write_map(depth, shore, dots, "Figment Mere", path, unsurveyed=guess)
+    veiled, plain = np.asarray(imread(path))[..., :3], drawn(tmp_path, depth)[..., :3]
+    assert veiled.shape == plain.shape
+    changed = (np.abs(veiled - plain).sum(axis=-1) > 0.02).mean(axis=0)
+    # the veiled columns of the water change, the others do not
+    assert (changed > 0.3).mean() == pytest.approx(0.86 * share, abs=0.12)

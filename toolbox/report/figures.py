@@ -20,7 +20,13 @@ _MOST_PIXELS = 1600
 
 
 def write_map(
-    depth: Grid, shoreline: Shoreline, soundings: Soundings, title: str, path: Path
+    depth: Grid,
+    shoreline: Shoreline,
+    soundings: Soundings,
+    title: str,
+    path: Path,
+    *,
+    unsurveyed: Grid | None = None,
 ) -> None:
     """Draw the depths of a water, its soundings and its shoreline, and write a PNG.
 
@@ -36,6 +42,8 @@ def write_map(
         Name of the water, taken literally.
     path : Path
         File to write.
+    unsurveyed : Grid, optional
+        1 where the bed is a guess: veiled and hatched.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
@@ -45,6 +53,8 @@ def write_map(
     figure.get_layout_engine().set(w_pad=0.12, h_pad=0.12)  # type: ignore[union-attr,call-arg]
     axes = figure.add_subplot()
     shading = _draw_depth(axes, depth)
+    if unsurveyed is not None:
+        _draw_unsurveyed(axes, unsurveyed)
     _draw_shoreline(axes, shoreline)
     _draw_soundings(axes, soundings)
     _frame(axes, depth, shoreline, title)
@@ -90,6 +100,25 @@ def _draw_depth(axes: Any, depth: Grid) -> Any:
         )
         axes.clabel(lines, fontsize=6, fmt="%g", colors=PAPER)
     return shading
+
+
+def _draw_unsurveyed(axes: Any, unsurveyed: Grid) -> None:
+    values, easting, northing = _coarse(unsurveyed)
+    guessed = np.nan_to_num(values) > 0.5
+    if not guessed.any() or min(values.shape) < 2:
+        return
+    veil = axes.contourf(
+        easting,
+        northing,
+        guessed.astype(float),
+        levels=[0.5, 1.5],
+        colors=[PAPER],
+        alpha=0.45,
+        hatches=["//"],
+    )
+    veil.set_edgecolor(INK)
+    veil.set_linewidth(0.0)
+    axes.fill([], [], facecolor=PAPER, edgecolor=INK, hatch="//", lw=0.0, label="not surveyed")
 
 
 def _depth_ramp() -> Any:

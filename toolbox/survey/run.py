@@ -171,6 +171,7 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
         results.inputs.soundings,
         title,
         folder / "map.png",
+        unsurveyed=_named(results.grids, "unsurveyed"),
     )
     write_summary(
         folder / "findings.txt",
