@@ -104,7 +104,7 @@ WITH_ISLAND = LAKE.difference(ISLAND)
         ),
         ([LAKE, square(100, east=100)], 20_000, 0, ["1 .*joined"]),
         ([LAKE, square(20, east=0, north=30)], 9_600, 0, ["1 ring stacked upon the water"]),
-        ([LAKE, ISLAND, square(10, east=30, north=40)], 8_500, 1, ["1 rings", ".*joined"]),
+        ([LAKE, ISLAND, square(10, east=30, north=40)], 8_500, 1, ["1 ring", ".*joined"]),
         ([LAKE, square(10, east=100, north=100)], 10_100, 0, []),
     ],
     ids=[
