@@ -154,6 +154,11 @@ class Prior:
             offshore = offshore * (_CALM + (1 - _CALM) * self.steep) ** self.settings.steepness
         return np.hypot(self.shore_sd, offshore)
 
+    @property
+    def offshore(self) -> np.ndarray:
+        """0 on the shore to 1 far from it at its nodes, as the spread grows, shape (n,)."""
+        return np.minimum(self.spread / self.settings.spread_m, 1.0)
+
     @cached_property
     def scale(self) -> np.ndarray:
         """What the unscaled field is multiplied with at its nodes, shape (n,), m."""

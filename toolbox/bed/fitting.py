@@ -6,9 +6,10 @@ from typing import Annotated
 
 import numpy as np
 
-from toolbox.bed.field import Posterior, shore_share
+from toolbox.bed.field import Posterior, Prior, shore_share
 from toolbox.bed.learning import LONGEST, Learnt, learn, trusted
 from toolbox.bed.leaving_out import asked_inflation
+from toolbox.bed.observations import Observations
 from toolbox.bed.problem import Problem, Scales, pose
 from toolbox.errors import LayerError
 from toolbox.layers import Centreline, Shoreline, Soundings, Tin
@@ -16,7 +17,7 @@ from toolbox.layers.crs import check_same_crs
 from toolbox.tool import Range, tool
 from toolbox.words import counted
 
-__all__ = ["Fit", "default_spacing", "fit", "fit_bed", "usable", "usable_places"]
+__all__ = ["Fit", "common_sd", "default_spacing", "fit", "fit_bed", "usable", "usable_places"]
 
 COARSER = 2.2
 """Spacing of the net on which settings are learnt, in that of the bed's net."""
@@ -112,12 +113,6 @@ class Fit:
         guessed = SHOALS * np.maximum(self.mean, 0) * (1 - self.support) * beside
         return np.hypot(self._field_sd, guessed)
 
-    @property
-    def _offshore(self) -> np.ndarray:
-        """0 on the shore to 1 far from it, at each node."""
-        prior = self.posterior.prior
-        return np.minimum(prior.spread / prior.settings.spread_m, 1.0)
-
     @cached_property
     def support(self) -> np.ndarray:
         """How far soundings have narrowed what is possible, (n,): 0 not at all, to 1."""
@@ -127,8 +122,7 @@ class Fit:
     @property
     def _common_sd(self) -> np.ndarray:
         """Standard deviation of what all the bed has in common, at each node, m."""
-        level = self.problem.observations.common_sd * self._offshore
-        return np.hypot(level, SYSTEMATIC * self._own_sd)
+        return common_sd(self.problem.observations, self.posterior.prior, self._own_sd)
 
     def draws(self, count: int, seed: int) -> np.ndarray:
         """Return equally likely beds below the mapped water's edge, (n, count), m."""
@@ -215,6 +209,11 @@ def _mean_below_water(mean: np.ndarray, sd: np.ndarray) -> np.ndarray:
     ratio = mean / np.maximum(sd, 1e-12)
     bell = np.exp(-(ratio**2) / 2) / np.sqrt(2 * np.pi)
     return np.asarray(mean * ndtr(ratio) + sd * bell)
+
+
+def common_sd(seen: Observations, prior: Prior, own_sd: np.ndarray) -> np.ndarray:
+    """Return the spread of what all the bed has in common at each node, of its own (..., n), m."""
+    return np.hypot(seen.common_sd * prior.offshore, SYSTEMATIC * own_sd)
 
 
 @tool("Fitted lake bed")

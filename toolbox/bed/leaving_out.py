@@ -115,8 +115,7 @@ def leave_out(problem: Problem, learnt: Learnt, held: np.ndarray) -> LeftOut:
     gradient = other.gradient(learnt.bed)
     seen = other.observations
     shared = np.asarray(seen.shared_effects(gradient).power(2).sum(axis=1)).ravel()
-    own = seen.own_variance + learnt.settings.nugget_m**2
-    own = own + seen.loose_variance * (gradient**2).sum(axis=1) + shared
+    own = seen.noise_variance(gradient, learnt.settings.nugget_m) + shared
     depth = other.weights @ bed
     return LeftOut(depth, other.depth - depth, (other.weights @ posterior.sd()) ** 2, own)
 

@@ -77,6 +77,11 @@ class Observations:
         }
         return Observations(**parts)
 
+    def noise_variance(self, gradient: np.ndarray, nugget: float) -> np.ndarray:
+        """Return what each has for itself on a bed of some gradient (n, 2) and nugget, (n,), m2."""
+        own = self.own_variance + nugget**2
+        return np.asarray(own + self.loose_variance * (gradient**2).sum(axis=1))
+
     def shared_effects(self, gradient: np.ndarray) -> Any:
         """Return what one standard deviation of each shared error does, (n, effects) sparse, m.
 

@@ -137,8 +137,7 @@ class Problem:
             Weight of each observation, 1 for all that is in order.
         """
         seen = self.observations
-        variance = seen.own_variance + prior.settings.nugget_m**2
-        variance = variance + seen.loose_variance * (gradient**2).sum(axis=1)
+        variance = seen.noise_variance(gradient, prior.settings.nugget_m)
         if trust is not None:
             variance = variance / trust
         effects = seen.shared_effects(gradient)

@@ -54,7 +54,7 @@ class Readings:
         weight[seen.line, within] = table.data.reshape(-1, 3)
         noise = np.zeros((*shape, shape[1]))
         noise[:, range(shape[1]), range(shape[1])] = 1.0
-        own = seen.own_variance + nugget**2 + seen.loose_variance * (gradient**2).sum(axis=1)
+        own = seen.noise_variance(gradient, nugget)
         effects = seen.shared_effects(gradient)
         together = (effects @ effects.T).tocoo()
         one, other = together.row, together.col

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from toolbox.bed.field import Posterior
-from toolbox.bed.fitting import SYSTEMATIC, Fit
+from toolbox.bed.fitting import Fit, common_sd
 from toolbox.bed.flow import Directions
 from toolbox.bed.graded import Net, graded_net
 from toolbox.bed.observations import Observations
@@ -131,12 +131,10 @@ def _judged(
     """Tell what is left after each choice, in terms of the fit's own standard deviations."""
     prior, mass, inflation = posterior.prior, known.net.mass, fitted.inflation
     share = mass / mass.sum()
-    offshore = np.minimum(prior.spread / prior.settings.spread_m, 1.0)
-    level = known.observations.common_sd * offshore
     field = [posterior.sd() ** 2, *(choice.variance for choice in choices)]
     total = [mass @ posterior.covariance_with(mass), *(c.volume_variance for c in choices)]
     own = inflation * np.sqrt(np.array(field))
-    common = np.hypot(level, SYSTEMATIC * own)
+    common = common_sd(known.observations, prior, own)
     return Plan(
         candidates,
         choices,
