@@ -12,13 +12,23 @@ from toolbox.describe import option_name, reader_params
 from toolbox.errors import ParameterError
 from toolbox.formats.doors import READERS, SUFFIXES, check_suffix, write
 from toolbox.formats.paths import new_file
-from toolbox.layers import Breaklines, CastLog, Centreline, Grid, Places, Shoreline, Soundings, Tin
+from toolbox.layers import (
+    Breaklines,
+    CastLog,
+    Centreline,
+    Grid,
+    Places,
+    Shoreline,
+    Soundings,
+    Tin,
+    Vectors,
+)
 from toolbox.tool import Param, Tool
 from toolbox.units import parse_quantity
 
 __all__ = ["tool_command"]
 
-_LEADING = (Grid, Tin, Shoreline, Soundings, CastLog, Breaklines, Centreline, Places)
+_LEADING = (Grid, Tin, Shoreline, Soundings, CastLog, Breaklines, Centreline, Places, Vectors)
 """Whose CRS the others follow."""
 
 

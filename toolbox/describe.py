@@ -19,6 +19,7 @@ from toolbox.layers import (
     Table,
     Tin,
     TrackLog,
+    Vectors,
 )
 from toolbox.survey.reference import reference_page, schema
 from toolbox.tool import Param, Tool, read_params
@@ -68,6 +69,7 @@ _WORDS = {
     Tin: "A lake bed",
     Grid: "A raster",
     Table: "A table",
+    Vectors: "A layer of points, lines or polygons",
 }
 
 

@@ -5,6 +5,7 @@ import inspect
 from pathlib import Path
 from typing import Any
 
+import geopandas
 import numpy as np
 import pandas as pd
 import pyproj
@@ -15,7 +16,7 @@ from affine import Affine
 from toolbox import layers
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.doors import READERS, SUFFIXES, read_table, write
-from toolbox.layers import Breaklines, CastLog, Grid, Shoreline, Soundings, Table, Tin
+from toolbox.layers import Breaklines, CastLog, Grid, Shoreline, Soundings, Table, Tin, Vectors
 
 UTM = pyproj.CRS.from_epsg(32633)
 CORNERS = np.array([(500_000.0, 5_200_000.0), (500_100.0, 5_200_000.0), (500_000.0, 5_200_100.0)])
@@ -28,6 +29,14 @@ def nouns() -> dict[type, Any]:
         Tin: Tin(CORNERS, np.array([0.0, 2.0, 1.0]), np.array([[0, 1, 2]]), np.zeros(3), UTM),
         Grid: Grid(np.eye(2, 3), Affine(1, 0, 7, 0, -1, 9), UTM, "depth", "m"),
         Table: Table(pd.DataFrame({"depth_m": [0.0, 1.0], "note": ["a", "b"]}), "areas"),
+        Vectors: Vectors(
+            geopandas.GeoDataFrame(
+                {"kind": ["hump", "hole"], "area_m2": [12.5, 3.0]},
+                geometry=[shapely.Polygon(CORNERS), shapely.Polygon(CORNERS + 200)],
+                crs=UTM,
+            ),
+            "features",
+        ),
     }
 
 
@@ -61,7 +70,7 @@ def test_a_noun_written_with_any_suffix_that_is_offered_is_read_again(
     path = tmp_path / f"result{suffix}"
     write(nouns()[kind], path)
     assert path.stat().st_size > 0
-    options = {"crs": "EPSG:32633"} if (kind, suffix) == (Soundings, ".csv") else {}
+    options = {"crs": "EPSG:32633"} if suffix == ".csv" and kind is not Table else {}
     again = READERS[kind](path, **options)
     assert type(again) is kind
     if kind is Soundings:
@@ -69,6 +78,9 @@ def test_a_noun_written_with_any_suffix_that_is_offered_is_read_again(
         assert np.nansum(again.depth) == 3.5
     elif kind is Shoreline:
         assert again.ground_area() == pytest.approx(nouns()[kind].ground_area(), rel=1e-4)
+    elif kind is Vectors:
+        assert again.frame["area_m2"].astype(float).tolist() == [12.5, 3.0]
+        assert again.frame.to_crs(UTM).area.tolist() == pytest.approx([5000, 5000], rel=1e-3)
     elif kind is Table:
         assert again.column("depth_m").tolist() == [0, 1]
 

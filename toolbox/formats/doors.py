@@ -20,6 +20,7 @@ from toolbox.formats.shoreline_file import (
 )
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import VECTOR_SUFFIXES, write_features
+from toolbox.formats.vectors_file import read_vectors, write_vectors
 from toolbox.layers import (
     Breaklines,
     CastLog,
@@ -31,6 +32,7 @@ from toolbox.layers import (
     Table,
     Tin,
     TrackLog,
+    Vectors,
 )
 from toolbox.tool import checked
 
@@ -83,6 +85,7 @@ READERS: dict[type, Callable[..., Any]] = {
     CastLog: read_casts,
     TrackLog: read_nmea,
     Places: read_places,
+    Vectors: read_vectors,
     Tin: read_bed,
     Grid: read_grid,
     Table: read_table,
@@ -95,6 +98,7 @@ SUFFIXES: dict[type, tuple[str, ...]] = {
     Tin: (".gpkg",),
     Grid: (".tif",),
     Table: (".csv",),
+    Vectors: (".gpkg", ".csv", *(s for s in VECTOR_SUFFIXES if s not in (".gpkg", ".json"))),
 }
 """File names each noun can be written to, the usual first."""
 
@@ -124,6 +128,8 @@ def write(value: Any, path: Path) -> None:
         write_delimited(value.frame, path)
     elif isinstance(value, Shoreline):
         write_features(shoreline_frame(value), path, layer="shoreline")
+    elif isinstance(value, Vectors):
+        write_vectors(value, path)
     else:
         _write_soundings(value, path)
 

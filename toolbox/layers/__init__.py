@@ -10,6 +10,7 @@ from toolbox.layers.soundings import Soundings
 from toolbox.layers.table import Table
 from toolbox.layers.tin import Tin, VertexKind
 from toolbox.layers.track import TrackLog
+from toolbox.layers.vectors import Vectors
 
 __all__ = [
     "Breaklines",
@@ -22,5 +23,6 @@ __all__ = [
     "Table",
     "Tin",
     "TrackLog",
+    "Vectors",
     "VertexKind",
 ]

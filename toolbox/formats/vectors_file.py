@@ -1,0 +1,106 @@
+"""Vectors: any layer of points, lines or polygons, projected to metres at the door."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from toolbox.errors import InputFileError, ParameterError
+from toolbox.faults import one_line
+from toolbox.formats.delimited import read_delimited, write_delimited
+from toolbox.formats.paths import existing_file
+from toolbox.formats.vector import read_features, write_features
+from toolbox.layers import Vectors
+from toolbox.layers.crs import parse_crs, working_crs
+from toolbox.tool import checked
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+__all__ = ["read_vectors", "write_vectors"]
+
+
+@checked
+def read_vectors(
+    path: Path,
+    *,
+    crs: str | None = None,
+    into: str | None = None,
+    layer: str | None = None,
+    where: str | None = None,
+) -> Vectors:
+    """Read points, lines or polygons.
+
+    Parameters
+    ----------
+    path : Path
+        GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, or text with a column ``wkt``.
+    crs : str, optional
+        CRS of the coordinates, where the file names none.
+    into : str, optional
+        Projected CRS in metres to work in; if left out, the file's own if it is one, else a
+        suitable one.
+    layer : str, optional
+        Layer of a file that holds several.
+    where : str, optional
+        Condition on its features, such as "kind = 'hole'".
+
+    Returns
+    -------
+    Vectors
+        In a projected CRS in metres.
+
+    Raises
+    ------
+    InputFileError
+        If the file is no vector layer, holds no such layer or feature, or no CRS is known.
+    """
+    existing_file(path)
+    if path.suffix.lower() == ".csv":
+        for name, given in (("layer", layer), ("where", where)):
+            if given is not None:
+                raise ParameterError(f"{name} is not for text: {path.name}, got {given!r}")
+        frame = _from_text(path, crs)
+    else:
+        frame = read_features(path, layer=layer, where=where, crs=crs)
+    bounds = frame.total_bounds
+    if not np.isfinite(bounds).all():
+        raise InputFileError(f"{path} holds only empty geometries")
+    target = working_crs(frame.crs, tuple(bounds), into)
+    return Vectors(frame.to_crs(target), layer or path.stem)
+
+
+def _from_text(path: Path, crs: str | None) -> "GeoDataFrame":
+    import geopandas
+    import shapely
+
+    table = read_delimited(path)
+    if "wkt" not in table:
+        raise InputFileError(f"{path} has no column 'wkt', only {', '.join(map(str, table))}")
+    if crs is None:
+        raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
+    try:
+        shapes = shapely.from_wkt(table["wkt"].to_numpy(object))
+    except shapely.errors.GEOSException as error:
+        raise InputFileError(f"{path} holds a bad shape: {one_line(error)}") from error
+    return geopandas.GeoDataFrame(table.drop(columns="wkt"), geometry=shapes, crs=parse_crs(crs))
+
+
+def write_vectors(vectors: Vectors, path: Path, *, append: bool = False) -> None:
+    """Write a layer; text gets a column ``wkt``.
+
+    Parameters
+    ----------
+    vectors : Vectors
+        The layer.
+    path : Path
+        Its suffix names the format.
+    append : bool
+        Whether the file holds other layers that stay (GeoPackage).
+    """
+    if path.suffix.lower() == ".csv":
+        shapes = vectors.frame.geometry.to_wkt(rounding_precision=3)
+        columns = vectors.frame.drop(columns=vectors.frame.geometry.name)
+        write_delimited(columns.assign(wkt=shapes), path)
+    else:
+        write_features(vectors.frame, path, layer=vectors.name, append=append)
