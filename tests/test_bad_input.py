@@ -511,7 +511,7 @@ SURVEYS = {
         (
             "survey.toml",
             "'colour' is unknown",
-            "bed, cleaning, datum, make, origin, soundings, thinning, water",
+            "bed, cleaning, datum, make, origin, plan, soundings, thinning, water",
         ),
         survey(head="colour = 'red'"),
     ),

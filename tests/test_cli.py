@@ -309,6 +309,23 @@ def test_run_tells_what_it_wrote_unless_it_is_to_be_quiet(
     assert quiet or told.err.splitlines() == [f"note: {note}" for note in notes]
 
 
+def test_a_shapefile_written_by_a_tool_is_whole(desk: Path) -> None:
+    command = "estimate-spread soundings.csv --soundings-crs EPSG:32633 --out spread.shp"
+    assert call(command) == 0
+    again = geopandas.read_file(desk / "spread.shp")
+    assert again["depth"].tolist() == [3, 4, 5]
+    assert again.crs == 32633
+    assert call(command) == 2
+    assert call(f"{command} --overwrite") == 0
+
+
+def test_check_reads_the_pegs_of_a_plan(desk: Path, capfd: Said) -> None:
+    plan = '[bed]\nmethod = "fitted"\n[plan]\nkind = "casts"\npegs = "pegs.csv"\n'
+    (desk / "survey.toml").write_text(SURVEY + plan)
+    assert call("check survey.toml") == 2
+    assert "pegs.csv" in capfd.readouterr().err
+
+
 def test_a_new_survey_file_can_be_checked_at_once(desk: Path, capfd: Said) -> None:
     """The starter names a shoreline and soundings that only need to be put beside it."""
     (desk / "survey.toml").unlink()

@@ -16,7 +16,7 @@ from measure import SLOWER, Row, Sides, foreign_environment, medians, show
 from pyproj import CRS
 
 from toolbox.layers import Grid
-from toolbox.terrain.kernels import horn_slope
+from toolbox.terrain.kernels.windows import horn_slope
 from toolbox.terrain.ruggedness import surface_area_ratio
 from toolbox.terrain.slope import slope
 

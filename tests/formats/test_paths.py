@@ -233,3 +233,25 @@ def test_results_get_the_rights_that_other_new_files_get(door: Door, tmp_path: P
     plain = tmp_path / "plain"
     plain.mkdir() if door is new_folder else plain.touch()
     assert (tmp_path / "result").stat().st_mode == plain.stat().st_mode
+
+
+def test_what_is_written_beside_a_file_goes_with_it(tmp_path: Path) -> None:
+    with new_file(tmp_path / "bed.shp") as place:
+        place.write_text("shapes")
+        place.with_suffix(".dbf").write_text("table")
+    assert held(tmp_path) == {"bed.shp": b"shapes", "bed.dbf": b"table"}
+
+
+def test_what_is_there_beside_a_file_is_not_touched(tmp_path: Path) -> None:
+    (tmp_path / "bed.dbf").write_text("other")
+    with (
+        pytest.raises(OutputError, match=r"bed\.dbf exists already; choose another name"),
+        new_file(tmp_path / "bed.shp") as place,
+    ):
+        place.write_text("shapes")
+        place.with_suffix(".dbf").write_text("table")
+    assert held(tmp_path) == {"bed.dbf": b"other"}
+    with new_file(tmp_path / "bed.shp", overwrite=True) as place:
+        place.write_text("shapes")
+        place.with_suffix(".dbf").write_text("table")
+    assert held(tmp_path) == {"bed.shp": b"shapes", "bed.dbf": b"table"}

@@ -1,5 +1,7 @@
 """Reference systems are judged rightly, and areas and bearings are those on the ground."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import pyproj
 import pytest
@@ -335,3 +337,14 @@ def test_the_earth_of_a_crs_counts_in_degrees_from_its_own_datum() -> None:
     assert np.degrees(degrees.axis_info[0].unit_conversion_factor) == pytest.approx(1)
     # Clarke 1880 (IGN), EPSG ellipsoid 7011
     assert (geod.a, geod.b) == pytest.approx((6378249.2, 6356515.0), abs=0.1)
+
+
+def test_coordinates_are_moved_alike_in_every_thread() -> None:
+    # independent: pyproj; a transformer that threads shared would mix up their answers or fail
+    places = np.random.default_rng(1).uniform([400_000, 5e6], [600_000, 6e6], (64, 200, 2))
+    here, there = pyproj.CRS(32633), pyproj.CRS(3035)
+    with ThreadPoolExecutor(8) as pool:
+        found = list(pool.map(lambda part: project(part, here, there), places))
+    move = pyproj.Transformer.from_crs(here, there, always_xy=True)
+    wanted = np.stack([np.column_stack(move.transform(*part.T)) for part in places])
+    np.testing.assert_array_equal(np.stack(found), wanted)

@@ -125,17 +125,25 @@ def test_water_too_narrow() -> None:
         casts_from(np.array([[0.0, 0.0]]), ditch, reach=30.0, bearing_step=10.0)
 
 
-def test_table_of_ways() -> None:
-    lake = water(None)
-    found = casts_from(np.array([[0.0, 80.0]]), lake, reach=30.0, bearing_step=90.0)
-    row = found.table().iloc[list(found.bearing).index(90.0)]
-    assert list(row.index) == [
+@pytest.mark.parametrize("crs", [CRS, None])
+def test_a_way_becomes_a_line_from_its_start(crs: pyproj.CRS | None) -> None:
+    lake, at = water(crs), np.array([[EAST, NORTH]]) if crs is not None else np.zeros((1, 2))
+    found = casts_from(at + np.array([0.0, 80.0]), lake, reach=30.0, bearing_step=90.0)
+    layer = found.features(crs)
+    assert list(layer) == [
         "start_easting_m",
         "start_northing_m",
         "end_easting_m",
         "end_northing_m",
         "bearing_degree",
         "distance_m",
-        "wkt",
+        "geometry",
     ]
-    assert shapely.equals(shapely.from_wkt(row["wkt"]), shapely.LineString([(0, 80), (30, 80)]))
+    assert layer.crs == crs
+    row = layer.iloc[list(found.bearing).index(90.0)]
+    drawn = np.array(row.geometry.coords)
+    np.testing.assert_array_equal(drawn[0], [row["start_easting_m"], row["start_northing_m"]])
+    np.testing.assert_array_equal(drawn[1], [row["end_easting_m"], row["end_northing_m"]])
+    np.testing.assert_array_equal(drawn[:1] - at, [[0, 80]])
+    if crs is None:  # derived: due east on a plane
+        np.testing.assert_allclose(drawn[1], [30, 80], atol=1e-9)

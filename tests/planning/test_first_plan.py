@@ -39,8 +39,9 @@ def test_everything_follows_the_depth() -> None:
 
 
 def test_the_plan_and_what_it_promises() -> None:
-    table = plan_first_survey(basin(), track=2000.0)
-    frame = table.frame
+    plan = plan_first_survey(basin(), track=2000.0)
+    frame = plan.frame
+    assert (plan.name, plan.crs) == ("first_plan", CRS)
     assert list(frame) == [
         "line",
         "start_easting_m",
@@ -50,19 +51,21 @@ def test_the_plan_and_what_it_promises() -> None:
         "bearing_degree",
         "distance_m",
         "total_m",
-        "wkt",
+        "geometry",
     ]
-    total = table.column("total_m")
-    np.testing.assert_allclose(total, np.cumsum(table.column("distance_m")))
+    total = frame["total_m"].to_numpy()
+    np.testing.assert_allclose(total, np.cumsum(frame["distance_m"]))
     assert 1700 < total[-1] <= 2000
     assert frame["line"].tolist()[-1] == "tie 1"
-    lines = shapely.from_wkt(frame["wkt"].to_numpy())
-    assert shapely.covered_by(lines, basin().polygons).all()
+    assert frame.covered_by(basin().polygons).all()
+    assert shapely.get_num_points(frame.geometry).tolist() == [2] * len(frame)
+    drawn = frame.get_coordinates().to_numpy().reshape(-1, 2, 2)
+    np.testing.assert_array_equal(drawn[:, 0], frame[["start_easting_m", "start_northing_m"]])
     worth = survey_worth(basin(), tracks=(2000.0,)).column("mean_sd_m")[0]
-    assert f"{total[-1]:.0f} m of track" in table.notes[2]
-    assert f"standard deviation of the depth of {worth:.3g} m" in table.notes[2]
-    assert len(table.notes) == 4
-    assert table.notes[0].startswith("assumed: depths to 1 m, correlation range 1")
+    assert f"{total[-1]:.0f} m of track" in plan.notes[2]
+    assert f"standard deviation of the depth of {worth:.3g} m" in plan.notes[2]
+    assert len(plan.notes) == 4
+    assert plan.notes[0].startswith("assumed: depths to 1 m, correlation range 1")
 
 
 def test_the_same_bits_again() -> None:

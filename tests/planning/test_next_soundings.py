@@ -11,11 +11,11 @@ import zoo
 
 from toolbox.bed.fitting import fit
 from toolbox.errors import LayerError, ParameterError
-from toolbox.layers import Places, Shoreline, Soundings, Table
+from toolbox.layers import Centreline, Places, Shoreline, Soundings, Vectors
 from toolbox.planning.candidates import casts_from, pegs_along
 from toolbox.planning.foresight import plan
 from toolbox.planning.gear import Gear
-from toolbox.planning.next_soundings import plan_soundings
+from toolbox.planning.next_soundings import Ways, next_soundings, plan_soundings
 
 SHARED = [
     "start_easting_m",
@@ -25,7 +25,10 @@ SHARED = [
     "bearing_degree",
     "distance_m",
 ]
-GAINS = ["mean_sd_m", "mean_sd_drop_m", "volume_sd_m3", "volume_sd_drop_m3", "wkt"]
+GAINS = ["mean_sd_m", "mean_sd_drop_m", "volume_sd_m3", "volume_sd_drop_m3", "geometry"]
+
+
+OPTIONS = ("kind", "casts", "reach", "bearing_step", "peg_spacing", "track", "turn")
 
 
 @pytest.fixture(scope="module")
@@ -42,20 +45,22 @@ def sounded(lake: zoo.Lake) -> Soundings:
 
 
 @pytest.fixture(scope="module")
-def casts(lake: zoo.Lake, sounded: Soundings) -> Table:
+def casts(lake: zoo.Lake, sounded: Soundings) -> Vectors:
     return plan_soundings(sounded, lake.shoreline, casts=5, reach=50.0)
 
 
-def check_drops(table: Table) -> None:
+def check_drops(plan: Vectors) -> None:
     for name in ("mean_sd", "volume_sd"):
         unit = "m3" if name == "volume_sd" else "m"
-        left, drop = table.column(f"{name}_{unit}"), table.column(f"{name}_drop_{unit}")
+        left, drop = plan.frame[f"{name}_{unit}"], plan.frame[f"{name}_drop_{unit}"]
         np.testing.assert_allclose(left + drop, (left + drop)[0], rtol=1e-12)
         assert (np.diff(drop) > 0).all()
         assert drop[0] > 0
 
 
-def test_casts_go_where_nothing_is_known(casts: Table, lake: zoo.Lake, sounded: Soundings) -> None:
+def test_casts_go_where_nothing_is_known(
+    casts: Vectors, lake: zoo.Lake, sounded: Soundings
+) -> None:
     assert list(casts.frame) == ["order", "peg", *SHARED, *GAINS]
     assert casts.frame["order"].tolist() == [1, 2, 3, 4, 5]
     check_drops(casts)
@@ -63,16 +68,17 @@ def test_casts_go_where_nothing_is_known(casts: Table, lake: zoo.Lake, sounded: 
     away = shapely.distance(shapely.points(east, north), shapely.MultiPoint(sounded.coordinates))
     assert away.min() > 20
     assert away.max() > 80
-    lines = shapely.from_wkt(casts.frame["wkt"].to_numpy())
+    lines = casts.frame.geometry
+    assert (casts.name, casts.crs) == ("next_soundings", lake.shoreline.crs)
     inside = shapely.length(shapely.intersection(lines, lake.shoreline.polygons))
     np.testing.assert_allclose(inside, shapely.length(lines), atol=0.1)
-    np.testing.assert_allclose(casts.column("distance_m"), 50, atol=1e-6)
+    np.testing.assert_allclose(casts.frame["distance_m"], 50, atol=1e-6)
     assert casts.notes[0].startswith("5 of ")
-    now = casts.column("mean_sd_m")[0] + casts.column("mean_sd_drop_m")[0]
-    assert f"is {now:.2f} m now, {casts.column('mean_sd_m')[-1]:.2f} m after all" in casts.notes[1]
+    now = casts.frame["mean_sd_m"][0] + casts.frame["mean_sd_drop_m"][0]
+    assert f"is {now:.2f} m now, {casts.frame['mean_sd_m'][4]:.2f} m after all" in casts.notes[1]
 
 
-def test_the_same_bits_again(casts: Table, lake: zoo.Lake, sounded: Soundings) -> None:
+def test_the_same_bits_again(casts: Vectors, lake: zoo.Lake, sounded: Soundings) -> None:
     again = plan_soundings(sounded, lake.shoreline, casts=5, reach=50.0)
     assert casts.frame.equals(again.frame)
 
@@ -81,20 +87,19 @@ def test_given_pegs_are_named(lake: zoo.Lake, sounded: Soundings) -> None:
     at = pegs_along(lake.shoreline, 150.0)
     names = [f"peg {letter}" for letter in "abcdefghijklmnop"[: len(at)]]
     pegs = Places(at, pd.DataFrame({"peg": names}), lake.shoreline.crs)
-    table = plan_soundings(sounded, lake.shoreline, pegs, casts=2)
-    row = [names.index(name) for name in table.frame["peg"]]
-    np.testing.assert_allclose(table.frame[SHARED[:2]].to_numpy(), at[row], atol=1e-9)
+    plan = plan_soundings(sounded, lake.shoreline, pegs, casts=2)
+    row = [names.index(name) for name in plan.frame["peg"]]
+    np.testing.assert_allclose(plan.frame[SHARED[:2]].to_numpy(), at[row], atol=1e-9)
 
 
 def test_lines_keep_their_budget(lake: zoo.Lake, sounded: Soundings) -> None:
-    table = plan_soundings(sounded, lake.shoreline, kind="lines", track=700.0, turn=25.0)
-    assert list(table.frame) == ["order", *SHARED, "total_m", *GAINS]
-    check_drops(table)
-    total = table.column("total_m")
-    np.testing.assert_allclose(total, np.cumsum(table.column("distance_m") + 25))
+    plan = plan_soundings(sounded, lake.shoreline, kind="lines", track=700.0, turn=25.0)
+    assert list(plan.frame) == ["order", *SHARED, "total_m", *GAINS]
+    check_drops(plan)
+    total = plan.frame["total_m"].to_numpy()
+    np.testing.assert_allclose(total, np.cumsum(plan.frame["distance_m"] + 25))
     assert 500 < total[-1] <= 700
-    lines = shapely.from_wkt(table.frame["wkt"].to_numpy())
-    assert shapely.covered_by(lines, lake.shoreline.polygons).all()
+    assert plan.frame.covered_by(lake.shoreline.polygons).all()
 
 
 def test_what_is_known_now_is_what_the_fit_says(lake: zoo.Lake, sounded: Soundings) -> None:
@@ -124,8 +129,40 @@ def few(crs: pyproj.CRS | None = None) -> Soundings:
 
 
 def test_a_survey_without_lines_can_be_planned_on() -> None:
-    table = plan_soundings(few(), box(), casts=2, reach=40.0)
-    check_drops(table)
+    check_drops(plan_soundings(few(), box(), casts=2, reach=40.0))
+
+
+def test_a_fit_that_is_there_is_planned_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    wanted = plan_soundings(few(), box(), casts=2, reach=40.0)
+    fitted = fit(few(), box())
+    monkeypatch.setattr(
+        "toolbox.planning.next_soundings.fit", lambda *_: pytest.fail("there is a fit already")
+    )
+    options = {"casts": 2, "reach": 40.0}
+    given = {p.name: p.default for p in plan_soundings.tool.params if p.name in OPTIONS}  # type: ignore[attr-defined]
+    found = next_soundings(fitted, Ways.of(box(), None, **(given | options)))
+    assert found.frame.equals(wanted.frame)
+
+
+def test_the_plan_follows_the_centreline_of_the_fit() -> None:
+    # ridges across the box, where its shore would have them run along it
+    rng = np.random.default_rng(4)
+    places = rng.uniform([20, 20], [180, 80], (60, 2))
+    depth = 3 + 2 * np.sin(places[:, 0] / 15)
+    told = Soundings.from_arrays(places, depth, crs=None, sd=0.02, sd_xy=0.1, source="plummet")
+    across = Centreline((np.array([(100.0, 0.0), (100.0, 100.0)]),), None)
+    fitted = fit(told, box(), across)
+    assert fitted.learnt.settings.elongation > 1.5
+    mass = fitted.problem.net.mass
+    wanted = mass @ fitted.sd / mass.sum()
+    options = dict.fromkeys(OPTIONS) | {"kind": "casts", "casts": 1, "reach": 40.0}
+    ways = Ways.of(box(), None, **(options | {"bearing_step": 30.0}))
+    with_line, without = (
+        float((plan.frame["mean_sd_m"] + plan.frame["mean_sd_drop_m"])[0]) / wanted
+        for plan in (next_soundings(fitted, ways, line) for line in (across, None))
+    )
+    assert with_line == pytest.approx(1, abs=0.1)
+    assert without > 1.25
 
 
 @pytest.mark.parametrize("reach", [0.0, -3.0, np.nan])

@@ -339,7 +339,7 @@ def test_what_depths_are_measured_from_goes_along() -> None:
     assert placed.frame["depth_read"].tolist() == [1.7, 2.01, 2.02]
     assert placed.notes == (
         "dateless",
-        "depths of the track are measured 2 from the transducer, 1 from the surface",
+        "2 depths measured from the transducer, 1 depth measured from the surface",
     )
 
 

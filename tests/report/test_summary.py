@@ -5,6 +5,7 @@ from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
+import geopandas
 import numpy as np
 import pandas as pd
 import pytest
@@ -12,7 +13,7 @@ import shapely
 from affine import Affine
 
 from toolbox.bed.support import distance_to_soundings
-from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin
+from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin, Vectors
 from toolbox.report.summary import CAUTIONS, write_summary
 from toolbox.volume.morphometry import morphometry
 
@@ -125,6 +126,30 @@ def test_every_caution_is_carried_whole(tmp_path: Path) -> None:
         assert " ".join(caution.split()) in text
     for words in ("Not for navigation", "life jacket", "overhead lines", "clean, drain", "permit"):
         assert words in text
+
+
+def test_a_plan_has_a_section_of_its_own(tmp_path: Path) -> None:
+    frame = geopandas.GeoDataFrame(
+        {
+            "order": [1],
+            "start_easting_m": [100.0],
+            "start_northing_m": [200.0],
+            "bearing_degree": [45.0],
+            "distance_m": [300.0],
+            "mean_sd_m": [0.3],
+            "mean_sd_drop_m": [0.1],
+            "volume_sd_m3": [90.0],
+            "volume_sd_drop_m3": [10.0],
+        },
+        geometry=[shapely.LineString([(100, 200), (312, 412)])],
+    )
+    (tmp_path / "next_soundings.csv").touch()
+    text = written(tmp_path, plan=Vectors(frame, "next_soundings"))
+    section = text.split("Where to sound next\n---")[1].split("Assumed, mended")[0]
+    assert "from 0.400 m to 0.300 m (25% less)" in " ".join(section.split())
+    assert line_of(section, "1  from") == "1 from 100 E 200 N, 45 degrees, 300 m, sd 0.300 m"
+    assert "where to sound next, also as the layer" in text
+    assert "Where to sound next" not in written(tmp_path)
 
 
 def test_provenance_notes_and_datum_are_told(tmp_path: Path) -> None:

@@ -33,6 +33,12 @@ SURVEYS = {
         [make]
         cell = "6 ft"
         levels = [0, "5 ft", 2.5]
+        [bed]
+        method = "auto"
+        [plan]
+        kind = "lines"
+        track = "1 km"
+        turn = 0
         """,
 }
 LEAST: dict[str, Any] = {"water": {"name": "A", "shoreline": "s"}, "soundings": [{"file": "a"}]}
@@ -64,6 +70,8 @@ def test_the_schema_allows_what_the_toolbox_allows(
         LEAST | {"colour": "red"},
         LEAST | {"make": {"cel": 2}},
         LEAST | {"make": {"cell": 0}},
+        LEAST | {"bed": {"method": "auto"}, "plan": {"casts": 0}},
+        LEAST | {"bed": {"method": "auto"}, "plan": {"kind": "lines", "turn": -1}},
         LEAST | {"bed": {"duplicates": "median"}},
         LEAST | {"soundings": [{"file": "a", "unit": "parsec"}]},
         LEAST | {"water": {"name": 7, "shoreline": "s"}},
@@ -103,7 +111,13 @@ def test_every_key_is_described_once_for_all_doors() -> None:
 def test_every_section_has_a_heading() -> None:
     headings = [line for line in reference_page().splitlines() if line.startswith("## ")]
     assert headings[:3] == [f"## `{title}`" for title in ("[water]", "[datum]", "[[soundings]]")]
-    assert {"## `[bed]`", "## `[bed.breaklines]`", "## `[make]`", "## `[origin]`"} <= set(headings)
+    assert {
+        "## `[bed]`",
+        "## `[bed.breaklines]`",
+        "## `[make]`",
+        "## `[plan]`",
+        "## `[origin]`",
+    } <= set(headings)
 
 
 def test_what_must_be_given_is_said() -> None:

@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from toolbox.errors import SettingsError
-from toolbox.survey.settings import Settings, load_settings
+from toolbox.planning.next_soundings import plan_soundings
+from toolbox.survey.settings import Plan, Settings, load_settings
 
 GOOD = """
 [water]
@@ -111,6 +112,29 @@ def test_a_date_may_be_written_as_toml_writes_dates(tmp_path: Path) -> None:
     assert load(tmp_path, GOOD + "[origin]\ndate = 2026-05-12\n").origin.date == "2026-05-12"
 
 
+FITTED = GOOD + "[bed]\nmethod = 'fitted'\n"
+
+
+def test_a_plan_takes_lengths_with_units_and_its_pegs_are_an_input(tmp_path: Path) -> None:
+    text = FITTED + "[plan]\nreach = '200 ft'\npegs = 'pegs.csv'\ncrs = 'EPSG:32633'\n"
+    settings = load(tmp_path, text)
+    assert settings.plan is not None
+    assert settings.plan.reach == pytest.approx(60.96, rel=1e-15)  # derived: 200 x 0.3048
+    assert settings.inputs[-1] == tmp_path / "pegs.csv"
+    lines = load(tmp_path, FITTED + "[plan]\nkind = 'lines'\ntrack = '1.5 km'\nturn = 0\n").plan
+    assert lines is not None
+    assert (lines.track, lines.turn) == (1500.0, 0.0)
+    assert load(tmp_path, GOOD).plan is None
+
+
+def test_a_plan_left_open_is_that_of_the_tool(tmp_path: Path) -> None:
+    plan = load(tmp_path, FITTED.replace("fitted", "auto") + "[plan]\n").plan
+    assert plan is not None
+    declared = plan_soundings.tool.params  # type: ignore[attr-defined]
+    own = {param.name: param.default for param in declared if param.name in Plan.model_fields}
+    assert plan.model_dump(exclude={"crs"}) == own
+
+
 def test_settings_cannot_be_changed_afterwards(tmp_path: Path) -> None:
     settings = load(tmp_path, GOOD)
     with pytest.raises(ValueError, match="frozen"):
@@ -190,6 +214,41 @@ def test_an_unknown_key_is_told_with_those_allowed_beside_it(
         (
             GOOD + "[make]\nstep = '-1 ft'",
             "key 'make.step': Input should be greater than 0, got '-1 ft'",
+        ),
+        (
+            GOOD + "[plan]\ncasts = 3",
+            "a plan needs bed.method = 'fitted' or 'auto', got bed.method = 'triangulated', "
+            "which does not know its own error",
+        ),
+        (
+            FITTED + "[plan]\nkind = 'swim'",
+            "key 'plan.kind': Input should be 'casts' or 'lines', got 'swim'",
+        ),
+        (
+            FITTED + "[plan]\ncasts = 0",
+            "key 'plan.casts': Input should be greater than or equal to 1, got 0",
+        ),
+        (FITTED + "[plan]\nreach = 0", "key 'plan.reach': Input should be greater than 0, got 0"),
+        (
+            FITTED + "[plan]\nreach = 'far'",
+            "key 'plan.reach': must be a number in m, or a number and a unit such as '2 m', "
+            "got 'far'",
+        ),
+        (
+            FITTED + "[plan]\nkind = 'lines'\nturn = -1",
+            "key 'plan.turn': Input should be greater than or equal to 0, got -1",
+        ),
+        (
+            FITTED + "[plan]\nkind = 'lines'\nreach = 40",
+            "key 'plan': reach is for kind = 'casts', got kind = 'lines'",
+        ),
+        (
+            FITTED + "[plan]\ntrack = 900",
+            "key 'plan': track is for kind = 'lines', got kind = 'casts'",
+        ),
+        (
+            FITTED + "[plan]\npegs = 'a.csv'\npeg_spacing = 5",
+            "key 'plan': give pegs or peg_spacing, not both",
         ),
         (
             GOOD + "[make]\ncell = nan",
@@ -281,6 +340,7 @@ def uncommented(text: str, but: tuple[str, ...]) -> Iterator[str]:
     """Take the sign away from every line that is a key, as the starter's head says one may."""
     section = ""
     for line in text.splitlines():
+        line = line.removeprefix("# ") if line.startswith("# [") else line
         section = line if line.startswith("[") else section
         key = re.match(r"# (\w+) +=|# (\w+) =", line)
         name = key and (key[1] or key[2])
@@ -302,7 +362,7 @@ def test_every_key_of_the_starter_is_good_without_its_sign(
     signs = [line for line in lines if re.match(r"# \w+ +?= ", line)]
     assert len(signs) == 2  # the two left out
     given = settings.model_dump(exclude_unset=True)
-    assert set(given) == {"water", "datum", "soundings", "bed", "make", "origin"}
+    assert set(given) == {"water", "datum", "soundings", "bed", "make", "plan", "origin"}
     assert given["bed"]["breaklines"]["file"] == tmp_path / "isobaths.gpkg"
     assert given["datum"]["elevation"] == 101.30
     if "levels" in given["make"]:

@@ -37,6 +37,13 @@ class Directions:
         return ratio[:, None, None] * outer + across / ratio[:, None, None]
 
     @classmethod
+    def of(cls, net: Net, centreline: Centreline | None, width: float) -> "Directions":
+        """Take them from a centreline, or read them from the shore where there is none."""
+        if centreline is None:
+            return cls.of_shore(net, width)
+        return cls.of_lines(net, centreline, width)
+
+    @classmethod
     def of_shore(cls, net: Net, width: float) -> "Directions":
         """Read the directions from the shore.
 

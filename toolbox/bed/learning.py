@@ -22,7 +22,11 @@ _BASIN, _CHANNEL = 1.3, 8.0
 """Elongation before any sounding, where no direction stands out and in a channel. Bends are ten to
 fourteen widths long (Leopold & Wolman 1960, Geol. Soc. Am. Bull. 71:769), and so do beds vary."""
 
-_ROUNDS, _TRIALS = 2, 60
+_ROUNDS = ((0.5, 50), (0.25, 25))
+"""First step, in logarithms, and number of trials of each search; more tell hardly more."""
+
+_LAST_STEP = 0.05
+_HOPELESS = 1e10
 _SMOOTH = 0.08  # of the range, over which steepness is smoothed
 _WILD = 2.5  # standard deviations beyond which a residual loses weight
 LONGEST = 25.0
@@ -75,13 +79,18 @@ def learn(problem: Problem, given: dict[str, float] | None = None) -> Learnt:
 
     Notes
     -----
-    The marginal likelihood is maximised by the simplex of Nelder and Mead, twice: gradients,
-    steepness and marginal variance are those of the fit before.
+    The marginal likelihood is maximised through quadratic models within a trust region, twice:
+    gradients, steepness and marginal variance are those of the fit before.
+
+    References
+    ----------
+    Ragonneau & Zhang 2023, "COBYQA: a derivative-free trust-region SQP method", in scipy.
     """
     start = _start(problem, given or {})
     learnt = _refit(problem, start, None)
-    for _ in range(_ROUNDS):
-        learnt = _refit(problem, _improved(problem, learnt, start, given or {}), learnt)
+    for step, trials in _ROUNDS:
+        settings = _improved(problem, learnt, start, given or {}, step, trials)
+        learnt = _refit(problem, settings, learnt)
     return learnt
 
 
@@ -121,7 +130,12 @@ def _refit(problem: Problem, settings: FieldSettings, before: Learnt | None) -> 
 
 
 def _improved(
-    problem: Problem, learnt: Learnt, start: FieldSettings, given: dict[str, float]
+    problem: Problem,
+    learnt: Learnt,
+    start: FieldSettings,
+    given: dict[str, float],
+    step: float,
+    trials: int,
 ) -> FieldSettings:
     from scipy.optimize import minimize
 
@@ -140,15 +154,14 @@ def _improved(
             posterior = problem.posterior(prior, gradient, learnt.trust)
             likelihood = posterior.log_likelihood(problem.depth)
         except LayerError:  # so far out that numbers fail: as unlikely as can be
-            return np.inf
+            return _HOPELESS
         return -likelihood + 0.5 * float((((place - centre) / _TOLERANCE) ** 2).sum())
 
     if not free:
         return learnt.settings
-    corners = guess[free] + 0.5 * np.vstack([np.zeros(len(free)), np.eye(len(free))])
-    options = {"maxfev": _TRIALS, "xatol": 0.05, "fatol": 0.2, "initial_simplex": corners}
+    options = {"maxfev": trials, "initial_tr_radius": step, "final_tr_radius": _LAST_STEP}
     best = guess.copy()
-    best[free] = minimize(cost, guess[free], method="Nelder-Mead", options=options).x
+    best[free] = minimize(cost, guess[free], method="COBYQA", options=options).x
     return _settings(best, centre, spacing)
 
 

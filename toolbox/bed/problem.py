@@ -159,11 +159,6 @@ class Problem:
         smooth = np.maximum(Factor(screened).solve(slope * mass), 0)
         return smooth / max(float(smooth @ mass / mass.sum()), 1e-12)
 
-    def without(self, lines: np.ndarray) -> "Problem":
-        """Return the same but for some lines, given by their numbers."""
-        kept = ~np.isin(self.observations.line, lines)
-        return self.of(kept)
-
     def of(self, which: np.ndarray) -> "Problem":
         """Return the same with some of the observations, (k,) of bool."""
         return replace(
@@ -203,8 +198,5 @@ def pose(
     weights = net.weights(seen.place)
     inside = np.diff(weights.indptr) > 0
     seen, weights = seen.select(inside), weights[inside]
-    if centreline is None:
-        directions = Directions.of_shore(net, scales.width)
-    else:
-        directions = Directions.of_lines(net, centreline, scales.width)
+    directions = Directions.of(net, centreline, scales.width)
     return Problem(net, seen, weights, scales, shoreline.depth, shore_sd, directions)

@@ -128,7 +128,7 @@ def cross_validate(
     used = usable(soundings, shoreline)
     parts = Folds.of(used, folds)
     parts.check_enough()
-    return Validation.of(fit(soundings, shoreline, centreline), used, parts).table
+    return Validation.of(fit(used, shoreline, centreline), used, parts).table
 
 
 def choose_method(

@@ -1,5 +1,6 @@
 """GeoTIFF: grids as cloud-optimized rasters that any GIS loads."""
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -12,7 +13,7 @@ from toolbox.layers.crs import is_metric, parse_crs
 from toolbox.tool import Range, checked
 from toolbox.units import LENGTH_UNITS, convert
 
-__all__ = ["NODATA", "read_grid", "write_grid"]
+__all__ = ["NODATA", "grid_blocks", "read_grid", "write_grid"]
 
 NODATA = -9999.0
 """Written where a grid has no value: every GIS knows it, a NaN not every one."""
@@ -63,9 +64,51 @@ def read_grid(
         raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
 
 
-def _values(source: Any, band: int) -> tuple[np.ndarray, str]:
+def grid_blocks(
+    path: Path, *, band: int = 1, crs: str | None = None, rows: int = 512
+) -> Iterator[Grid]:
+    """Read one band of a raster in blocks of whole rows, from north to south.
+
+    Parameters
+    ----------
+    path : Path
+        Any raster format that GDAL reads.
+    band : int
+        Which band, from 1.
+    crs : str, optional
+        Used where the file names none.
+    rows : int
+        Of a block.
+
+    Yields
+    ------
+    Grid
+        As :func:`read_grid` gives it, one block at a time in memory.
+
+    Raises
+    ------
+    InputFileError
+        As :func:`read_grid` does.
+    """
+    import rasterio
+    from rasterio.windows import Window
+
+    try:
+        with rasterio.open(path) as source:
+            if not 1 <= band <= source.count:
+                raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
+            place, name = _crs(source.crs, path, crs), source.descriptions[band - 1] or path.stem
+            for start in range(0, source.height, rows):
+                window = Window(0, start, source.width, min(rows, source.height - start))
+                values, unit = _values(source, band, window)
+                yield Grid(values, source.window_transform(window), place, name, unit)
+    except rasterio.errors.RasterioError as error:
+        raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
+
+
+def _values(source: Any, band: int, window: Any = None) -> tuple[np.ndarray, str]:
     """Values as the file means them: scaled, NaN where there is no data, lengths in metres."""
-    values = source.read(band, masked=True).astype(np.float32).filled(np.nan)
+    values = source.read(band, masked=True, window=window).astype(np.float32).filled(np.nan)
     scale, offset = source.scales[band - 1], source.offsets[band - 1]
     if (scale, offset) != (1, 0):
         values = values.astype(np.float64) * scale + offset

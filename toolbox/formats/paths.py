@@ -33,9 +33,10 @@ def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
     Parameters
     ----------
     path : Path
-        Where the file is wanted.
+        Where the file is wanted. What is written beside it under its name, as a shapefile's
+        tables are, goes with it.
     overwrite : bool
-        Whether a file that is there may be replaced.
+        Whether files that are there may be replaced.
 
     Raises
     ------
@@ -46,7 +47,15 @@ def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
         raise OutputError(f"{path} exists already; choose another name or allow overwriting")
     with _beside(path) as place:
         yield place / path.name
-        (place / path.name).replace(path)
+        main = place / path.name
+        main.stat()  # a writer that wrote nothing failed
+        beside = sorted(part for part in place.iterdir() if part != main)
+        for part in beside:
+            there = path.parent / part.name
+            if _exists(there) and (there.is_dir() or not overwrite):
+                raise OutputError(f"{there} exists already; choose another name or allow overwriting")
+        for part in (*beside, main):
+            part.replace(path.parent / part.name)
 
 
 @contextmanager

@@ -1,6 +1,7 @@
 """Coordinate reference systems: read, judged, and what they do to areas on the ground."""
 
 import copy
+import functools
 import math
 from typing import TYPE_CHECKING, Any
 
@@ -9,7 +10,7 @@ import numpy as np
 from toolbox.errors import LayerError, ParameterError
 
 if TYPE_CHECKING:
-    from pyproj import CRS, Geod
+    from pyproj import CRS, Geod, Transformer
 
 __all__ = [
     "areal_scale",
@@ -153,12 +154,18 @@ def _zone(crs: "CRS", longitude: float, latitude: float) -> "CRS":
 
 def project(coordinates: np.ndarray, crs: "CRS", to: "CRS") -> np.ndarray:
     """Project coordinates, shape (n, 2); what cannot be projected becomes NaN."""
-    import pyproj
-
-    move = pyproj.Transformer.from_crs(crs, to, always_xy=True)
+    move = _transformer(crs, to)
     moved = np.column_stack(move.transform(coordinates[:, 0], coordinates[:, 1]))
     moved[~np.isfinite(moved).all(axis=1)] = np.nan
     return moved
+
+
+@functools.lru_cache(maxsize=32)
+def _transformer(crs: "CRS", to: "CRS") -> "Transformer":
+    """Return what moves coordinates; to look one up takes longer than to move a point."""
+    import pyproj
+
+    return pyproj.Transformer.from_crs(crs, to, always_xy=True)  # each thread gets its own inside
 
 
 def project_shapes(shapes: Any, crs: "CRS", to: "CRS", what: str) -> Any:

@@ -10,7 +10,8 @@ from toolbox.layers import Shoreline
 from toolbox.layers.crs import bearings, distances, travel
 
 if TYPE_CHECKING:
-    import pandas as pd
+    from geopandas import GeoDataFrame
+    from pyproj import CRS
 
 __all__ = [
     "BANK",
@@ -64,9 +65,9 @@ class Candidates:
         parts = (self.start, self.end, self.bearing, self.length, self.ashore, self.peg)
         return Candidates(*(part[which] for part in parts))
 
-    def table(self) -> "pd.DataFrame":
-        """Tell where they start and end, their bearings and lengths, one row each."""
-        import pandas as pd
+    def features(self, crs: "CRS | None") -> "GeoDataFrame":
+        """Make a line of each; tell where it starts and ends, its bearing and length."""
+        import geopandas
         import shapely
 
         start, end = self.start, self.end
@@ -78,9 +79,8 @@ class Candidates:
             "end_northing_m": end[:, 1],
             "bearing_degree": self.bearing,
             "distance_m": self.length,
-            "wkt": shapely.to_wkt(lines, rounding_precision=2),
         }
-        return pd.DataFrame(columns)
+        return geopandas.GeoDataFrame(columns, geometry=lines, crs=crs)
 
 
 def pegs_along(shoreline: Shoreline, spacing: float) -> np.ndarray:

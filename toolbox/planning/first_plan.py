@@ -11,7 +11,7 @@ from toolbox.bed.graded import Net
 from toolbox.bed.observations import LEG_M, LOOSE
 from toolbox.bed.problem import Problem, Scales
 from toolbox.errors import ParameterError
-from toolbox.layers import Shoreline, Table
+from toolbox.layers import Shoreline, Table, Vectors
 from toolbox.planning.foresight import even_net, net_spacing
 from toolbox.planning.gear import Gear
 from toolbox.planning.outlay import Outlay, Water
@@ -42,7 +42,7 @@ def plan_first_survey(
     track: _Track | None = None,
     ties: _Ties = 1,
     depth_scale: _Depth = 1.0,
-) -> Table:
+) -> Vectors:
     """Lay lines over a water of which only the shore is known.
 
     Parameters
@@ -60,13 +60,13 @@ def plan_first_survey(
 
     Returns
     -------
-    Table
-        One row a straight leg, in the order to run them: ``line`` (a number across the water,
-        ``tie`` and a number along it, whose legs follow each other), ``start_easting_m,
-        start_northing_m, end_easting_m, end_northing_m``, ``bearing_degree`` (true, from the
-        start), ``distance_m``, ``total_m`` so far without the ways between lines, and ``wkt``,
-        the leg as a line on the map. The notes tell what is assumed, and the accuracy to expect
-        from this length of track, from half and from twice as much.
+    Vectors
+        Lines: the straight legs in the order to run them, each drawn from its start. ``line`` (a
+        number across the water, ``tie`` and a number along it, whose legs follow each other),
+        ``start_easting_m, start_northing_m, end_easting_m, end_northing_m``, ``bearing_degree``
+        (true, from the start), ``distance_m``, and ``total_m`` so far without the ways between
+        lines. The notes tell what is assumed, and the accuracy to expect from this length of
+        track, from half and from twice as much.
 
     Raises
     ------
@@ -89,14 +89,14 @@ def plan_first_survey(
     net = even_net(shoreline, net_spacing(shoreline, 0.0))
     water = Water.of(shoreline, net)
     outlay = water.lay(track, ties)
-    frame = outlay.legs.table()
+    frame = outlay.legs.features(shoreline.crs)
     frame.insert(0, "line", np.array(outlay.names, object))
     frame.insert(len(frame.columns) - 1, "total_m", np.cumsum(outlay.legs.length))
     others = [*_laid(water, outlay.track, ties, (0.5,)), outlay]
     others += _laid(water, outlay.track, ties, (2.0,))
     told = (_told(other, *_accuracy(water, net, other, depth_scale)) for other in others)
     notes = (_assumed(water, depth_scale), *told)
-    return Table(frame, "First survey of a blank water", notes)
+    return Vectors(frame, "first_plan", notes)
 
 
 @tool("Worth of a first survey")

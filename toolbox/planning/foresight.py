@@ -10,7 +10,7 @@ from toolbox.bed.flow import Directions
 from toolbox.bed.graded import Net, graded_net
 from toolbox.bed.observations import Observations
 from toolbox.bed.problem import Problem
-from toolbox.layers import Shoreline
+from toolbox.layers import Centreline, Shoreline
 from toolbox.planning.candidates import Candidates
 from toolbox.planning.choosing import Choice, Readings, choose
 from toolbox.planning.gear import Gear
@@ -61,7 +61,14 @@ class Plan:
         )
 
 
-def plan(fitted: Fit, candidates: Candidates, gear: Gear, cost: np.ndarray, budget: float) -> Plan:
+def plan(
+    fitted: Fit,
+    candidates: Candidates,
+    gear: Gear,
+    cost: np.ndarray,
+    budget: float,
+    centreline: Centreline | None = None,
+) -> Plan:
     """Choose among candidates; see :func:`plan_soundings`.
 
     Parameters
@@ -76,8 +83,10 @@ def plan(fitted: Fit, candidates: Candidates, gear: Gear, cost: np.ndarray, budg
         Of each candidate.
     budget : float
         Total cost not exceeded.
+    centreline : Centreline, optional
+        The one of the fit, if it had one.
     """
-    known, bed, posterior = _known(fitted)
+    known, bed, posterior = _known(fitted, centreline)
     step = max(fitted.spacing, net_spacing(fitted.shoreline, 0.0) / 2)
     seen = gear.readings(candidates, step)
     # a mean over a longer stretch averages more of what is finer than the net
@@ -109,11 +118,11 @@ def _posed(problem: Problem, seen: Observations) -> tuple[Problem, np.ndarray]:
     return replace(problem, observations=seen.select(inside), weights=weights[inside]), inside
 
 
-def _known(fitted: Fit) -> tuple[Problem, np.ndarray, Posterior]:
+def _known(fitted: Fit, centreline: Centreline | None) -> tuple[Problem, np.ndarray, Posterior]:
     """Return the survey so far on an even net, the bed, and what is believed of it."""
     told, learnt = fitted.problem, fitted.learnt
     net = even_net(fitted.shoreline, net_spacing(fitted.shoreline, fitted.spacing))
-    directions = Directions.of_shore(net, told.scales.width)
+    directions = Directions.of(net, centreline, told.scales.width)
     problem, inside = _posed(replace(told, net=net, directions=directions), told.observations)
     passed = fitted.coarse.net.weights(net.nodes)
     bed = passed @ learnt.bed

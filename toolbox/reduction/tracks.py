@@ -1,6 +1,6 @@
 """Tracks: depths read under way, placed between the fixes of the boat's receiver."""
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import numpy as np
 
@@ -9,9 +9,7 @@ from toolbox.layers import Soundings
 from toolbox.layers.track import TrackLog
 from toolbox.reduction.fixes import SECOND, Track, on_axis, track_of
 from toolbox.tool import Range, tool
-
-if TYPE_CHECKING:
-    pass
+from toolbox.words import counted
 
 __all__ = ["JUMP", "place_soundings"]
 
@@ -129,8 +127,12 @@ def _temperatures(log: TrackLog, track: Track, moment: np.ndarray) -> dict[str, 
 
 def _notes(log: TrackLog, latency: float) -> list[str]:
     counts = log.depths["measured_from"].value_counts()
-    told = [f"{count} from the {name}" for name, count in counts.items() if count]
-    notes = [f"depths of the track are measured {', '.join(told)}"] if told else []
+    told = [
+        f"{counted(count, 'depth')} measured from the {name}"
+        for name, count in counts.items()
+        if count
+    ]
+    notes = [", ".join(told)] if told else []
     if latency:
         notes.append(f"depths taken to lag {latency:g} s behind the positions")
     return notes

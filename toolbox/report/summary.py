@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.layers import Grid, Soundings, Table, Tin
+from toolbox.layers import Grid, Soundings, Table, Tin, Vectors
+from toolbox.report.plan import plan_told
 from toolbox.report.text import one_line
 
 __all__ = ["CAUTIONS", "write_summary"]
@@ -31,6 +32,7 @@ _FILES = (
     ("slope.tif", "slope of the bed"),
     ("surface_area_ratio.tif", "surface area over plan area (rugosity)"),
     ("distance_to_sounding.tif", "distance to the nearest sounding, m"),
+    ("next_soundings.csv", "where to sound next, also as the layer of that name"),
     ("hypsography.csv", "area and volume by depth"),
     ("crossings.csv", "what the crossings of lines say of the survey"),
     ("depth_sd.tif", "standard deviation of the depth, m"),
@@ -61,6 +63,7 @@ def write_summary(
     bed: Tin,
     why: str = "",
     orders: Table | None = None,
+    plan: Vectors | None = None,
     notes: list[str],
     origin: dict[str, Any],
     datum: dict[str, Any],
@@ -87,6 +90,8 @@ def write_summary(
         Why it was made as it was.
     orders : Table or None
         Shares of a fitted bed within the orders of S-44.
+    plan : Vectors or None
+        Where to sound next.
     notes : list of str
         What was assumed, mended or inferred.
     origin, datum : dict
@@ -97,6 +102,7 @@ def write_summary(
         (one_line(title), _provenance(origin, datum)),
         ("Figures", _figures(morphometry)),
         ("How far to trust it", _trust(soundings, checks, distance) + _of_bed(bed, why, orders)),
+        *([] if plan is None else [("Where to sound next", plan_told(plan))]),
         ("Assumed, mended, inferred", notes or ["nothing"]),
         ("Files", files),
         ("Cautions", list(CAUTIONS)),

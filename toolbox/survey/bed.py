@@ -29,11 +29,14 @@ class MadeBed:
         Why it was made in this way, where the survey left the choice.
     tables : dict
         By the names of their files.
+    fit : Fit or None
+        What it was made with, if it is the fitted one.
     """
 
     bed: Tin
     why: str = ""
     tables: dict[str, Table] = field(default_factory=dict)
+    fit: Fit | None = None
 
 
 def make_bed(settings: Settings, inputs: Inputs, lineage: Lineage) -> MadeBed:
@@ -82,7 +85,7 @@ def _fitted(
     tables = {"line_errors": errors_told(fitted), "bed_orders": survey_order_share(bed)}
     if validation is not None:
         tables["validation"] = validation
-    return MadeBed(bed, why, tables)
+    return MadeBed(bed, why, tables, fitted)
 
 
 def _triangulated(settings: Settings, inputs: Inputs, lineage: Lineage) -> Tin:

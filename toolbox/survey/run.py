@@ -13,7 +13,9 @@ from toolbox.formats.doors import shoreline_frame
 from toolbox.formats.geotiff import write_grid
 from toolbox.formats.paths import new_folder
 from toolbox.formats.vector import write_features
-from toolbox.layers import Grid, Soundings, Table
+from toolbox.formats.vectors_file import write_vectors
+from toolbox.layers import Grid, Soundings, Table, Vectors
+from toolbox.planning.next_soundings import Ways
 from toolbox.reduction.crossings import crossings_by_sides
 from toolbox.reduction.quality import crossing_statistics, line_offsets, survey_orders
 from toolbox.reduction.spread import estimate_spread
@@ -21,6 +23,7 @@ from toolbox.report.figures import write_map
 from toolbox.report.summary import write_summary
 from toolbox.survey.bed import MadeBed, error_grids, make_bed
 from toolbox.survey.lineage import Lineage
+from toolbox.survey.plan import find_ways, make_plan
 from toolbox.survey.reduce import Inputs, read_inputs
 from toolbox.survey.settings import Settings
 from toolbox.terrain.ruggedness import surface_area_ratio
@@ -30,7 +33,16 @@ from toolbox.volume.morphometry import morphometry
 
 __all__ = ["STAGES", "run"]
 
-STAGES = ("reading", "checking", "making the bed", "gridding", "terrain", "tables", "writing")
+STAGES = (
+    "reading",
+    "checking",
+    "making the bed",
+    "planning",
+    "gridding",
+    "terrain",
+    "tables",
+    "writing",
+)
 """What a run tells its watcher, in order."""
 
 LINEAGE = "lineage.json"
@@ -53,6 +65,7 @@ class _Results:
     inputs: Inputs
     checks: _Checks | None
     made: MadeBed
+    plan: Vectors | None
     grids: tuple[Grid, ...]
     hypsography: Table
     morphometry: Table
@@ -84,10 +97,11 @@ def run(
     with new_folder(out, overwrite=overwrite) as folder:
         watch("reading")
         inputs = read_inputs(settings, lineage)
+        ways = find_ways(settings, inputs, lineage)
         watch("checking")
         inputs = _with_spread(inputs, lineage)
         checks = _check_lines(inputs.soundings, lineage)
-        results = _compute(settings, inputs, checks, lineage, watch)
+        results = _compute(settings, inputs, ways, checks, lineage, watch)
         watch("writing")
         _write(settings, results, lineage, folder)
     return lineage
@@ -122,12 +136,19 @@ def _check_lines(soundings: Soundings, lineage: Lineage) -> _Checks | None:
 
 
 def _compute(
-    settings: Settings, inputs: Inputs, checks: _Checks | None, lineage: Lineage, watch: Watch
+    settings: Settings,
+    inputs: Inputs,
+    ways: Ways | None,
+    checks: _Checks | None,
+    lineage: Lineage,
+    watch: Watch,
 ) -> _Results:
     make = settings.make
     watch("making the bed")
     made = make_bed(settings, inputs, lineage)
-    bed = made.bed
+    watch("planning")
+    plan = make_plan(ways, made.fit, inputs, lineage)
+    made, bed = replace(made, fit=None), made.bed  # a fit is large, and the rest needs none
     watch("gridding")
     depth = grid_bed(bed, cell=make.cell)
     lineage.step("grid", rows=depth.shape[0], cols=depth.shape[1], cell_m=depth.cell)
@@ -148,7 +169,7 @@ def _compute(
     measures = morphometry(bed)
     lineage.step("hypsography", table.notes, rows=len(table.frame))
     lineage.step("morphometry", measures.notes, rows=len(measures.frame))
-    return _Results(inputs, checks, made, grids, table, measures)
+    return _Results(inputs, checks, made, plan, grids, table, measures)
 
 
 def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path) -> None:
@@ -158,6 +179,9 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
     write_bed(results.made.bed, layers, append=True)
     if results.checks is not None:
         _write_checks(results.checks, results.inputs, layers, folder)
+    if results.plan is not None:
+        write_vectors(results.plan, layers, append=True)
+        write_vectors(results.plan, folder / "next_soundings.csv")
     for name, table in results.made.tables.items():
         write_delimited(table.frame, folder / f"{name}.csv")
     for grid in results.grids:
@@ -183,6 +207,7 @@ def _write(settings: Settings, results: _Results, lineage: Lineage, folder: Path
         bed=results.made.bed,
         why=results.made.why,
         orders=results.made.tables.get("bed_orders"),
+        plan=results.plan,
         notes=lineage.notes,
         origin=settings.origin.model_dump(),
         datum=settings.datum.model_dump(),

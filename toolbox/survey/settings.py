@@ -1,94 +1,32 @@
 """Settings: the survey file, checked key by key."""
 
 import tomllib
-from datetime import date
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 
-from pydantic import (
-    AfterValidator,
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    ValidationError,
-    ValidationInfo,
-    WithJsonSchema,
-    model_validator,
-)
+from pydantic import BaseModel, Field, ValidationError, model_validator
 
-from toolbox.errors import InputFileError, LayerError, ParameterError, SettingsError
+from toolbox.errors import InputFileError, SettingsError
 from toolbox.formats.paths import existing_file
-from toolbox.layers.crs import check_projected, parse_crs
-from toolbox.units import Unit, parse_quantity
+from toolbox.survey.keys import (
+    Crs,
+    Day,
+    Degrees,
+    Input,
+    Length,
+    Metres,
+    Name,
+    Section,
+    Width,
+    WorkCrs,
+    check_keys_fit,
+)
+from toolbox.units import Unit
 
 __all__ = ["Settings", "load_settings"]
 
 
-def _metres(value: Any) -> Any:
-    if isinstance(value, bool):
-        raise ValueError("must be a number in m, or a number and a unit such as '2 m'")
-    if isinstance(value, str):
-        try:
-            return parse_quantity(value, "m")
-        except ParameterError as error:
-            raise ValueError(str(error)) from error
-    return value
-
-
-def _spelled(value: Any) -> Any:
-    """Take a date as TOML writes dates for what it says."""
-    return value.isoformat() if isinstance(value, date) else value
-
-
-def _beside(path: Path, info: ValidationInfo) -> Path:
-    """Take a path as seen from the survey file."""
-    return Path((info.context or {}).get("folder", ".")) / path
-
-
-def _known_crs(text: str) -> str:
-    try:
-        parse_crs(text)
-    except ParameterError as error:
-        raise ValueError(str(error)) from error
-    return text
-
-
-def _metric_crs(text: str) -> str:
-    try:
-        check_projected(parse_crs(text), "crs")
-    except LayerError as error:
-        raise ValueError(str(error)) from error
-    return text
-
-
-_TEXT = {"type": "string"}
-
-Metres = Annotated[
-    float,
-    BeforeValidator(_metres),
-    Field(allow_inf_nan=False),
-    WithJsonSchema({"anyOf": [{"type": "number"}, _TEXT]}),
-]
-"""A length: a number in metres, or text with a unit such as ``"1.5 ft"``."""
-
-Width = Annotated[
-    Metres,
-    Field(gt=0),
-    WithJsonSchema({"anyOf": [{"type": "number", "exclusiveMinimum": 0}, _TEXT]}),
-]
-Degrees = Annotated[float, Field(ge=-180, le=180)]
-Input = Annotated[Path, AfterValidator(_beside)]
-Crs = Annotated[str, AfterValidator(_known_crs)]
-WorkCrs = Annotated[Crs, AfterValidator(_metric_crs)]
-Name = Annotated[str, Field(min_length=1, max_length=300)]
-
-
-class _Section(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class Water(_Section):
+class Water(Section):
     """The water and its edge."""
 
     name: Name = Field(description="Name of the water.")
@@ -110,7 +48,7 @@ class Water(_Section):
     crs: WorkCrs | None = Field(None, description="Projected CRS in metres to work in.")
 
 
-class Datum(_Section):
+class Datum(Section):
     """The water level that depths refer to."""
 
     elevation: Metres | None = Field(None, description="Elevation of the datum water level, m.")
@@ -120,7 +58,7 @@ class Datum(_Section):
     )
 
 
-class _Depths(_Section):
+class _Depths(Section):
     file: Input = Field(description="The file, as seen from the survey file.")
     crs: Crs | None = Field(None, description="CRS of its coordinates, if the file names none.")
     layer: str | None = Field(None, description="Layer of a file that holds several.")
@@ -156,9 +94,7 @@ class Source(_Depths):
     pings: Input | None = Field(None, description="casts: the readings of the casts.")
     wrap: Width | None = Field(None, description="casts: line on one wrap, if they count wraps.")
     longest: Width | None = Field(None, description="casts: the line that the tackle holds.")
-    date: Annotated[str | None, BeforeValidator(_spelled)] = Field(
-        None, description="nmea: the date of a log without one."
-    )
+    date: Day | None = Field(None, description="nmea: the date of a log without one.")
     lenient_checksum: bool = Field(False, description="nmea: take sentences without checksum.")
     latency: float = Field(
         0.0, ge=-60, le=60, description="nmea: seconds by which depths lag behind positions."
@@ -187,13 +123,7 @@ class Source(_Depths):
 
     @model_validator(mode="after")
     def _keys_fit_the_kind(self) -> "Source":
-        for key, kinds in _KINDS.items():
-            if (
-                self.kind not in kinds
-                and getattr(self, key) != type(self).model_fields[key].default
-            ):
-                allowed = " or ".join(map(repr, kinds))
-                raise ValueError(f"{key} is for kind = {allowed}, got kind = {self.kind!r}")
+        check_keys_fit(self, self.kind, _KINDS)
         if self.kind == "casts" and self.pings is None:
             raise ValueError("casts need pings, the file of their readings")
         if self.bar_check and (self.draft or self.speed_set):
@@ -223,7 +153,7 @@ class BreaklineSource(_Depths):
     )
 
 
-class Cleaning(_Section):
+class Cleaning(Section):
     """What is taken for a false reading; nothing is ever deleted."""
 
     on: bool = Field(True, description="Whether to look for false readings.")
@@ -234,7 +164,7 @@ class Cleaning(_Section):
     )
 
 
-class Thinning(_Section):
+class Thinning(Section):
     """Whether many soundings of one place become one before the bed is made."""
 
     cell: Width | None = Field(None, description="Width of the cells, m; if left out, none.")
@@ -243,7 +173,7 @@ class Thinning(_Section):
     )
 
 
-class Bed(_Section):
+class Bed(Section):
     """How the bed is made."""
 
     method: Literal["triangulated", "fitted", "auto"] = Field(
@@ -274,7 +204,7 @@ class Bed(_Section):
         return self
 
 
-class Make(_Section):
+class Make(Section):
     """What to make of the bed."""
 
     cell: Width | None = Field(None, description="Cell width of the rasters, m.")
@@ -287,17 +217,50 @@ class Make(_Section):
     )
 
 
-class Origin(_Section):
+class Plan(Section):
+    """Where to sound next; the bed must be fitted for that."""
+
+    kind: Literal["casts", "lines"] = Field(
+        "casts", description="What to plan: casts from the bank, or straight lines of a boat."
+    )
+    casts: int = Field(10, ge=1, le=1000, description="casts: how many.")
+    reach: Width = Field(60.0, description="casts: how far one flies, m.")
+    pegs: Input | None = Field(
+        None, description="casts: points to cast from; if left out, places along the shore."
+    )
+    crs: Crs | None = Field(None, description="casts: CRS of the pegs, if their file names none.")
+    bearing_step: float = Field(
+        10.0, ge=1, le=90, description="casts: degrees between the bearings that are tried."
+    )
+    peg_spacing: Width | None = Field(
+        None, description="casts: between places along the shore, m; a third of the reach."
+    )
+    track: Width = Field(2000.0, description="lines: length of all, turns included, m.")
+    turn: Length = Field(20.0, description="lines: what one costs beside its length, m.")
+
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> "Plan":
+        check_keys_fit(self, self.kind, _PLAN_KINDS)
+        if self.pegs is not None and self.peg_spacing is not None:
+            raise ValueError("give pegs or peg_spacing, not both")
+        return self
+
+
+_PLAN_KINDS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("casts", "reach", "pegs", "crs", "bearing_step", "peg_spacing"), ("casts",)),
+    **dict.fromkeys(("track", "turn"), ("lines",)),
+}
+
+
+class Origin(Section):
     """Who made the survey, and when."""
 
     by: str = Field("", max_length=300, description="Who made it.")
-    date: Annotated[str, BeforeValidator(_spelled)] = Field(
-        "", max_length=300, description="When the soundings were taken."
-    )
+    date: Day = Field("", max_length=300, description="When the soundings were taken.")
     remarks: str = Field("", max_length=3000, description="What a reader should know.")
 
 
-class Settings(_Section):
+class Settings(Section):
     """Everything a survey file says."""
 
     water: Water
@@ -307,6 +270,7 @@ class Settings(_Section):
     thinning: Thinning = Thinning()
     bed: Bed = Bed()
     make: Make = Make()
+    plan: Plan | None = None
     origin: Origin = Origin()
 
     @model_validator(mode="after")
@@ -324,6 +288,15 @@ class Settings(_Section):
             raise ValueError("give make.step or make.levels, not both")
         return self
 
+    @model_validator(mode="after")
+    def _plans_need_a_fitted_bed(self) -> "Settings":
+        if self.plan is not None and self.bed.method == "triangulated":
+            raise ValueError(
+                "a plan needs bed.method = 'fitted' or 'auto', got bed.method = 'triangulated', "
+                "which does not know its own error"
+            )
+        return self
+
     @property
     def shore_depth(self) -> float:
         """Depth of the mapped water's edge below the datum, m."""
@@ -339,6 +312,7 @@ class Settings(_Section):
             found += [source.file, source.pings, source.pegs, source.profile, source.bar_check]
         lines = self.bed.breaklines
         found += [self.cleaning.overrides, lines.file if lines else None, self.bed.centreline]
+        found += [self.plan.pegs if self.plan else None]
         return tuple(dict.fromkeys(path for path in found if path))
 
 

@@ -34,7 +34,7 @@ def surface_area_ratio(depth: Grid) -> Grid:
     Jenness 2004, Wildlife Society Bulletin 32:829, "Calculating landscape surface area from
     digital elevation models", doi:10.2193/0091-7648(2004)032[0829:CLSAFD]2.0.CO;2.
     """
-    from toolbox.terrain.kernels import jenness_ratio
+    from toolbox.terrain.kernels.windows import jenness_ratio
 
     out = np.empty(depth.shape, np.float32)
     jenness_ratio(depth.values, depth.cell, out)

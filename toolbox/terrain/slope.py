@@ -41,7 +41,7 @@ def slope(depth: Grid, *, unit: Literal["degree", "percent", "ratio"] = "degree"
     Horn 1981, Proc. IEEE 69:14, "Hill shading and the reflectance map",
     doi:10.1109/PROC.1981.11918.
     """
-    from toolbox.terrain.kernels import horn_slope
+    from toolbox.terrain.kernels.windows import horn_slope
 
     out = np.empty(depth.shape, np.float32)
     horn_slope(depth.values, depth.cell, _CODES[unit], out)

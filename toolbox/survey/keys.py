@@ -1,0 +1,122 @@
+"""Keys: what may stand behind a key of the survey file, and how it is checked."""
+
+from datetime import date
+from pathlib import Path
+from typing import Annotated, Any
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ValidationInfo,
+    WithJsonSchema,
+)
+
+from toolbox.errors import LayerError, ParameterError
+from toolbox.layers.crs import check_projected, parse_crs
+from toolbox.units import parse_quantity
+
+__all__ = [
+    "Crs",
+    "Day",
+    "Degrees",
+    "Input",
+    "Length",
+    "Metres",
+    "Name",
+    "Section",
+    "Width",
+    "WorkCrs",
+    "check_keys_fit",
+]
+
+
+def _metres(value: Any) -> Any:
+    if isinstance(value, bool):
+        raise ValueError("must be a number in m, or a number and a unit such as '2 m'")
+    if isinstance(value, str):
+        try:
+            return parse_quantity(value, "m")
+        except ParameterError as error:
+            raise ValueError(str(error)) from error
+    return value
+
+
+def _spelled(value: Any) -> Any:
+    """Take a date as TOML writes dates for what it says."""
+    return value.isoformat() if isinstance(value, date) else value
+
+
+def _beside(path: Path, info: ValidationInfo) -> Path:
+    """Take a path as seen from the survey file."""
+    return Path((info.context or {}).get("folder", ".")) / path
+
+
+def _known_crs(text: str) -> str:
+    try:
+        parse_crs(text)
+    except ParameterError as error:
+        raise ValueError(str(error)) from error
+    return text
+
+
+def _metric_crs(text: str) -> str:
+    try:
+        check_projected(parse_crs(text), "crs")
+    except LayerError as error:
+        raise ValueError(str(error)) from error
+    return text
+
+
+_TEXT = {"type": "string"}
+
+Metres = Annotated[
+    float,
+    BeforeValidator(_metres),
+    Field(allow_inf_nan=False),
+    WithJsonSchema({"anyOf": [{"type": "number"}, _TEXT]}),
+]
+"""A length: a number in metres, or text with a unit such as ``"1.5 ft"``."""
+
+Width = Annotated[
+    Metres,
+    Field(gt=0),
+    WithJsonSchema({"anyOf": [{"type": "number", "exclusiveMinimum": 0}, _TEXT]}),
+]
+Length = Annotated[
+    Metres,
+    Field(ge=0),
+    WithJsonSchema({"anyOf": [{"type": "number", "minimum": 0}, _TEXT]}),
+]
+Degrees = Annotated[float, Field(ge=-180, le=180)]
+Input = Annotated[Path, AfterValidator(_beside)]
+Crs = Annotated[str, AfterValidator(_known_crs)]
+WorkCrs = Annotated[Crs, AfterValidator(_metric_crs)]
+Name = Annotated[str, Field(min_length=1, max_length=300)]
+Day = Annotated[str, BeforeValidator(_spelled)]
+
+
+class Section(BaseModel):
+    """A table of the survey file: no unknown keys, nothing changed afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+def check_keys_fit(section: Section, kind: str, kinds: dict[str, tuple[str, ...]]) -> None:
+    """Raise ValueError at a key that is given but does not fit the section's kind.
+
+    Parameters
+    ----------
+    section : Section
+        As given.
+    kind : str
+        Which it is.
+    kinds : dict
+        Keys that do not fit every kind, and those they fit.
+    """
+    for key, fitting in kinds.items():
+        if kind not in fitting and getattr(section, key) != type(section).model_fields[key].default:
+            allowed = " or ".join(map(repr, fitting))
+            raise ValueError(f"{key} is for kind = {allowed}, got kind = {kind!r}")

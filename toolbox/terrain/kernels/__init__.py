@@ -1,0 +1,1 @@
+"""Arithmetic on windows of grids, compiled."""
