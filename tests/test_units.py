@@ -29,6 +29,11 @@ EXACT = [
     (1.0, "acre", "m**2", 4046.8564224),
     (1.0, "acre_foot", "m**3", 1233.48183754752),
     (1.0, "hectare * meter", "acre_foot", 8.10713193789913),
+    # of the US survey foot, NIST and NOAA 2020 (Federal Register 2020-21902)
+    (1.0, "survey_acre", "m**2", 43_560 * (1200 / 3937) ** 2),
+    (1.0, "survey_acre_foot", "m**3", 43_560 * (1200 / 3937) ** 3),
+    (1.0, "survey_acre_foot", "survey_acre * survey_foot", 1.0),
+    (1.0, "cfs", "m^3/s", 0.3048**3),
     # NIST Handbook 44, appendix C (from memory): 231 cubic inches
     (1.0, "gallon", "liter", 3.785411784),
     (1.0, "knot", "m/s", 1852 / 3600),
@@ -41,6 +46,23 @@ EXACT = [
 def test_conversions_are_exact(value: float, unit: str, to: str, wanted: float) -> None:
     assert convert(value, unit, to) == pytest.approx(wanted, rel=1e-15, abs=0)
     assert convert(wanted, to, unit) == pytest.approx(value, rel=1e-15, abs=0)
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "to", "printed", "digits"),
+    [
+        # Federal Register 2020-21902 and NIST; the printed digits are met to half of the last
+        (1.0, "survey_foot", "m", 0.304800609601, 12),
+        (1.0, "survey_acre", "m^2", 4046.872610, 6),
+        (1.0, "survey_acre_foot", "m^3", 1233.489238, 6),
+        (1.0, "acre_foot", "gallon", 325_851.43, 2),
+        # a day's flow of a cubic foot a second: USGS, Water-Supply Papers (from memory)
+        (1.0, "cfs * day", "acre_foot", 1.983471, 6),
+        (1.0, "hectare * meter", "acre_foot", 8.107132, 6),
+    ],
+)
+def test_printed_conversions(value: float, unit: str, to: str, printed: float, digits: int) -> None:
+    assert convert(value, unit, to) == pytest.approx(printed, abs=0.5 * 10.0**-digits)
 
 
 def test_the_two_feet_part_by_two_millionths() -> None:

@@ -121,13 +121,11 @@ def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
     from toolbox.report.text import one_line
     from toolbox.survey.lineage import Lineage
-    from toolbox.survey.plan import find_ways
-    from toolbox.survey.reduce import read_inputs
+    from toolbox.survey.run import read_all
     from toolbox.survey.settings import load_settings
 
     lineage = Lineage(load_settings(survey))
-    inputs = read_inputs(lineage.settings, lineage)
-    find_ways(lineage.settings, inputs, lineage)
+    inputs = read_all(lineage.settings, lineage).inputs
     for note in lineage.notes:
         click.echo(f"note: {note}")
     for row in lineage.rejections:

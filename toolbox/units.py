@@ -33,7 +33,13 @@ def _registry() -> Any:
     # of international feet, as on charts and in tables; the library's own are of survey feet
     registry.define("fathom = 1.8288 * meter = ftm")
     registry.define("acre = 4046.8564224 * meter ** 2")
-    registry.define("acre_foot = 1233.48183754752 * meter ** 3")
+    registry.define("acre_foot = 1233.48183754752 * meter ** 3 = _ = acre_feet = ac_ft")
+    # of the survey foot, as in tables of reservoirs from before 2023
+    registry.define("survey_acre = 43560 * (1200 / 3937) ** 2 * meter ** 2")
+    registry.define(
+        "survey_acre_foot = 43560 * (1200 / 3937) ** 3 * meter ** 3 = _ = survey_acre_feet"
+    )
+    registry.define("cfs = foot ** 3 / second = cusec")
     return registry
 
 

@@ -1,4 +1,4 @@
-"""Slope and surface-area ratio of 5000 x 5000 cells, against a memory copy and gdaldem.
+"""Slope, curvature and ruggedness of 5000 x 5000 cells, against a memory copy and gdaldem.
 
 The copy is np.copyto into an array that is there; the tools also make their result. gdaldem runs
 in its own process on an uncompressed GeoTIFF and writes one.
@@ -16,12 +16,28 @@ from measure import SLOWER, Row, Sides, foreign_environment, medians, show
 from pyproj import CRS
 
 from toolbox.layers import Grid
-from toolbox.terrain.kernels.windows import horn_slope
-from toolbox.terrain.ruggedness import surface_area_ratio
+from toolbox.terrain.aspect import aspect
+from toolbox.terrain.curvature import curvature
+from toolbox.terrain.kernels.gradients import slope as slope_kernel
+from toolbox.terrain.kernels.windows import HORN
+from toolbox.terrain.relief import shaded_relief
+from toolbox.terrain.ruggedness import roughness, ruggedness_index, surface_area_ratio
 from toolbox.terrain.slope import slope
 
 ACROSS, ROUNDS, SLOW_ROUNDS, DEGREES = 5_000, 15, 5, 2
 CELL = SIDE / ACROSS
+COPIES = [
+    ("central", "slope as ratio, Zevenbergen and Thorne,", 3),
+    ("aspect", "aspect", None),
+    ("profile", "profile curvature", 3),
+    ("plan", "plan curvature", 3),
+    ("total", "total curvature", 3),
+    ("rugosity", "surface-area ratio", 8),
+    ("roughness", "roughness", None),
+    ("ruggedness", "ruggedness index", None),
+    ("relief", "shaded relief", None),
+]
+"""Sides that are held against a copy, what each is, and how many copies it may take."""
 
 
 def lake_grid() -> Grid:
@@ -66,8 +82,16 @@ def rows() -> list[Row]:
         "fresh": depth.values.copy,
         "ratio": lambda: slope(depth, unit="ratio"),
         "degree": lambda: slope(depth, unit="degree"),
+        "central": lambda: slope(depth, unit="ratio", method="zevenbergen-thorne"),
+        "aspect": lambda: aspect(depth),
+        "profile": lambda: curvature(depth, kind="profile"),
+        "plan": lambda: curvature(depth, kind="plan"),
+        "total": lambda: curvature(depth, kind="total"),
         "rugosity": lambda: surface_area_ratio(depth),
-        "kernel": lambda: horn_slope(depth.values, depth.cell, DEGREES, copied),
+        "roughness": lambda: roughness(depth),
+        "ruggedness": lambda: ruggedness_index(depth),
+        "relief": lambda: shaded_relief(depth),
+        "kernel": lambda: slope_kernel(depth.values, depth.cell, HORN, DEGREES, copied),
     }
     for side in quick.values():
         side()  # compiled kernels are loaded once
@@ -96,14 +120,17 @@ def _difference(ours: np.ndarray, theirs: np.ndarray) -> float:
 
 
 def _rows(fast: dict[str, float], slow: dict[str, float], difference: float) -> list[Row]:
-    copy, fresh, rugosity = fast["copy"], fast["fresh"], fast["rugosity"]
+    copy, fresh = fast["copy"], fast["fresh"]
     computing = slow["gdaldem"] - slow["files"]
     cells = "of 5000 x 5000 cells"
     return [
         Row(f"slope as ratio {cells}", "np.copyto", fast["ratio"] / copy, SLOWER, at_most=3),
         Row(f"slope as ratio {cells}", "a fresh copy", fast["ratio"] / fresh, SLOWER),
         Row(f"slope in degrees {cells}", "np.copyto", fast["degree"] / copy, SLOWER),
-        Row(f"surface-area ratio {cells}", "np.copyto", rugosity / copy, SLOWER),
+        *(
+            Row(f"{what} {cells}", "np.copyto", fast[side] / copy, SLOWER, at_most=goal)
+            for side, what, goal in COPIES
+        ),
         Row(
             f"slope in degrees {cells}, into an array that is there",
             "gdaldem slope, reading and writing",

@@ -12,7 +12,7 @@ import rasterio
 from affine import Affine
 
 from toolbox.errors import InputFileError, LayerError, ParameterError
-from toolbox.formats.geotiff import NODATA, read_grid, write_grid
+from toolbox.formats.geotiff import NODATA, grid_blocks, read_grid, write_grid
 from toolbox.layers import Grid
 
 UTM = pyproj.CRS.from_epsg(32633)
@@ -210,3 +210,27 @@ def test_a_raster_that_is_cut_short_is_refused(written: Path, tmp_path: Path) ->
     path.write_bytes(whole[: len(whole) // 2])
     with pytest.raises(InputFileError, match=r"cut\.tif cannot be read as a raster"):
         read_grid(path)
+
+
+# ---- blocks ----
+
+
+@pytest.mark.parametrize("rows", [1, 7, 60, 512])
+def test_blocks_are_the_grid_from_north_to_south(written: Path, rows: int) -> None:
+    blocks, whole = list(grid_blocks(written, rows=rows)), read_grid(written)
+    assert (bits(np.vstack([block.values for block in blocks])) == bits(whole.values)).all()
+    top = whole.bounds[3]
+    for block in blocks:
+        assert (block.bounds[0], block.bounds[3]) == (whole.bounds[0], top)
+        assert (block.crs, block.name, block.unit) == (whole.crs, whole.name, whole.unit)
+        top = block.bounds[1]
+    assert top == whole.bounds[1]
+
+
+def test_blocks_of_what_is_no_raster_are_refused(written: Path) -> None:
+    with pytest.raises(InputFileError, match=r"depth\.tif has bands 1 to 1, got 2$"):
+        next(grid_blocks(written, band=2))
+    bad = written.with_name("bad.tif")
+    bad.write_text("nothing", encoding="utf-8")
+    with pytest.raises(InputFileError, match=r"bad\.tif cannot be read as a raster: \S"):
+        next(grid_blocks(bad))

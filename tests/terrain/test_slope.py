@@ -1,9 +1,10 @@
-"""Horn's slope against published figures, closed forms and an independent program."""
+"""Slope against published figures, closed forms and an independent program."""
 
 import shutil
 import subprocess
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Literal, get_args
 
 import numpy as np
 import pytest
@@ -17,6 +18,9 @@ from scipy.ndimage import correlate
 from toolbox.errors import ParameterError
 from toolbox.layers import Grid
 from toolbox.terrain.slope import slope
+
+Method = Literal["horn", "zevenbergen-thorne"]
+METHODS: tuple[Method, ...] = get_args(Method)
 
 
 def grid(values: np.ndarray | Sequence[Sequence[float]], cell: float = 1.0) -> Grid:
@@ -53,6 +57,9 @@ def test_on_the_grid_of_jenness() -> None:
     values = grid([[190, 170, 155], [183, 165, 145], [175, 160, 122]], 100.0)
     assert slope(values).values[1, 1] == pytest.approx(12.5125, abs=5e-5)
     assert slope(values, unit="ratio").values[1, 1] == pytest.approx(np.hypot(0.205, 0.085))
+    # Zevenbergen and Thorne 1987, ESPL 12:47 (formulae from memory): G -0.19, H 0.05; derived
+    found = slope(values, method="zevenbergen-thorne").values[1, 1]
+    assert found == pytest.approx(11.1153, abs=5e-5)
 
 
 # ---- closed forms (derived) ----
@@ -62,19 +69,32 @@ PLANES = [(0.1, 0.0, 5.710593), (0.3, 0.4, 26.565051), (1.0, 0.0, 45.0), (0.0, 0
 
 @pytest.mark.parametrize(("east", "north", "degrees"), PLANES)
 @pytest.mark.parametrize("cell", [0.5, 1.0, 30.0])
+@pytest.mark.parametrize("method", METHODS)
 def test_planes_are_exact_to_the_last_cell(
-    east: float, north: float, degrees: float, cell: float
+    east: float, north: float, degrees: float, cell: float, method: Method
 ) -> None:
     plane = surface(lambda x, y: east * x + north * y, cell=cell)
-    found = slope(grid(plane, cell)).values
+    found = slope(grid(plane, cell), method=method).values
     np.testing.assert_allclose(found, degrees, atol=2e-4)
 
 
-def test_paraboloid_is_exact_inside() -> None:
+@pytest.mark.parametrize("method", METHODS)
+def test_paraboloid_is_exact_inside(method: Method) -> None:
     # central differences are exact for quadratics: gradient (2 k x, 2 k y)
     values = surface(lambda x, y: 0.001 * ((x + 200) ** 2 + (y + 100) ** 2 - 5e4), 5, 5)
-    found = slope(grid(values), unit="ratio").values[2, 2]
+    found = slope(grid(values), unit="ratio", method=method).values[2, 2]
     assert found == pytest.approx(np.hypot(0.4, 0.2), rel=1e-5)
+
+
+def test_the_crest_of_a_ridge_and_the_floor_of_a_valley_are_level() -> None:
+    # derived: central differences across a symmetric fold vanish on its line, and one cell beside
+    # it both methods see the plane of the flank
+    for way in (1.0, -1.0):
+        fold = surface(lambda x, y, way=way: way * 0.5 * np.abs(x))
+        for method in METHODS:
+            found = slope(grid(fold), unit="ratio", method=method).values
+            np.testing.assert_allclose(found[:, 12], 0, atol=1e-7)
+            np.testing.assert_allclose(np.delete(found, 12, axis=1), 0.5, rtol=1e-6)
 
 
 def test_sphere() -> None:
@@ -140,7 +160,12 @@ def test_units_agree_with_the_arctangent_of_another_library() -> None:
 
 
 @pytest.mark.skipif(shutil.which("gdaldem") is None, reason="gdaldem is not installed")
-def test_an_independent_program_gives_the_same_degrees(tmp_path: Path) -> None:
+@pytest.mark.parametrize(
+    ("method", "name"), [("horn", "Horn"), ("zevenbergen-thorne", "ZevenbergenThorne")]
+)
+def test_an_independent_program_gives_the_same_degrees(
+    tmp_path: Path, method: Method, name: str
+) -> None:
     random = np.random.default_rng(3)
     values = random.normal(0, 1, (90, 70)).cumsum(axis=0).cumsum(axis=1).astype(np.float32) / 20
     values[30:45, 20:40] = np.nan
@@ -149,10 +174,11 @@ def test_an_independent_program_gives_the_same_degrees(tmp_path: Path) -> None:
     place = {"transform": Affine(2, 0, 5e5, 0, -2, 5e6), "crs": "EPSG:32633", "nodata": -9999.0}
     with rasterio.open(source, "w", **profile, **place) as file:
         file.write(np.nan_to_num(values, nan=-9999.0), 1)
-    subprocess.run(["gdaldem", "slope", "-q", source, target], check=True, timeout=60, env={})
+    command = ["gdaldem", "slope", "-q", "-alg", name, source, target]
+    subprocess.run(command, check=True, timeout=60, env={})
     with rasterio.open(target) as file:
         other = file.read(1, masked=True).astype(float).filled(np.nan)
-    found = slope(grid(values, 2.0)).values
+    found = slope(grid(values, 2.0), method=method).values
     inside = np.isfinite(other)
     assert inside.sum() > 5000
     assert np.isfinite(found[inside]).all()
@@ -189,8 +215,8 @@ def rise(line: np.ndarray) -> float:
     return known[0] if known else np.nan
 
 
-def horn_at_shore(values: np.ndarray, row: int, col: int) -> float:
-    """Horn's weights 1, 2, 1 over the rises that are known, as the docstring has it."""
+def rise_at_shore(values: np.ndarray, row: int, col: int, method: Method) -> float:
+    """Horn's weights 1, 2, 1 over the rises that are known, or the middle one, as is written."""
     window = np.pad(values, 1, constant_values=np.nan)[row : row + 3, col : col + 3]
     gradient = []
     for lines in (window, window.T):
@@ -198,17 +224,25 @@ def horn_at_shore(values: np.ndarray, row: int, col: int) -> float:
         known = np.isfinite(rises)
         if not known.any():
             return np.nan
-        gradient.append(np.average(rises[known], weights=np.array([1, 2, 1])[known]))
+        middle = method == "zevenbergen-thorne" and known[1]
+        weights = np.array([0, 1, 0] if middle else [1, 2, 1])[known]
+        gradient.append(np.average(rises[known], weights=weights))
     return float(np.hypot(*gradient))
 
 
 @settings(max_examples=60, deadline=None)
-@given(arrays(bool, st.tuples(st.integers(1, 9), st.integers(1, 9))), st.integers(0, 2**32 - 1))
-def test_shores_agree_with_an_independent_reckoning(mask: np.ndarray, seed: int) -> None:
+@given(
+    arrays(bool, st.tuples(st.integers(1, 9), st.integers(1, 9))),
+    st.integers(0, 2**32 - 1),
+    st.sampled_from(METHODS),
+)
+def test_shores_agree_with_an_independent_reckoning(
+    mask: np.ndarray, seed: int, method: Method
+) -> None:
     values = np.where(mask, np.random.default_rng(seed).normal(0, 1, mask.shape), np.nan)
-    found = slope(grid(values), unit="ratio").values
+    found = slope(grid(values), unit="ratio", method=method).values
     for row, col in np.argwhere(mask):
-        exact = horn_at_shore(values, row, col)
+        exact = rise_at_shore(values, row, col, method)
         assert found[row, col] == pytest.approx(exact, rel=1e-4, abs=1e-5, nan_ok=True)
 
 
@@ -227,12 +261,12 @@ masks = arrays(bool, st.tuples(st.integers(1, 9), st.integers(1, 9)))
 
 
 @settings(max_examples=150, deadline=None)
-@given(masks, st.floats(-2, 2), st.floats(-2, 2))
+@given(masks, st.floats(-2, 2), st.floats(-2, 2), st.sampled_from(METHODS))
 def test_a_plane_is_exact_at_a_shore_of_any_shape(
-    mask: np.ndarray, east: float, north: float
+    mask: np.ndarray, east: float, north: float, method: Method
 ) -> None:
     plane = surface(lambda x, y: east * x + north * y, *mask.shape)
-    found = slope(grid(np.where(mask, plane, np.nan)), unit="ratio").values
+    found = slope(grid(np.where(mask, plane, np.nan)), unit="ratio", method=method).values
     known = np.isfinite(found)
     np.testing.assert_array_equal(known, knowable(mask))
     assert known[two_wide(mask)].all()
@@ -245,17 +279,23 @@ def test_a_strip_one_cell_wide_stays_empty(shape: tuple[int, int]) -> None:
 
 
 @settings(max_examples=60, deadline=None)
-@given(masks, st.integers(0, 2**32 - 1), st.integers(0, 3), st.booleans())
+@given(
+    masks,
+    st.integers(0, 2**32 - 1),
+    st.integers(0, 3),
+    st.booleans(),
+    st.sampled_from(METHODS),
+)
 def test_turned_and_mirrored_grids_have_turned_and_mirrored_slopes(
-    mask: np.ndarray, seed: int, turns: int, mirrored: bool
+    mask: np.ndarray, seed: int, turns: int, mirrored: bool, method: Method
 ) -> None:
     values = np.where(mask, np.random.default_rng(seed).normal(0, 1, mask.shape), np.nan)
 
     def moved(array: np.ndarray) -> np.ndarray:
         return np.rot90(array[:, ::-1] if mirrored else array, turns)
 
-    here = slope(grid(values), unit="ratio").values
-    there = slope(grid(moved(values)), unit="ratio").values
+    here = slope(grid(values), unit="ratio", method=method).values
+    there = slope(grid(moved(values)), unit="ratio", method=method).values
     np.testing.assert_allclose(there, moved(here), rtol=1e-4, atol=1e-5)
 
 

@@ -91,11 +91,11 @@ def test_a_bed_that_was_not_fitted_keeps_its_table() -> None:
     plain = morphometry(cone(draws=None))
     banded = morphometry(cone())
     assert list(plain.frame) == ["measure", "value", "unit", "source"]
-    drawn = ["volume sd", "mean slope"]
+    drawn = ["volume sd", "mean slope", "median slope"]
     rows = banded.frame[~banded.frame["measure"].isin(drawn)].reset_index(drop=True)
     kept = plain.frame[~plain.frame["measure"].isin(drawn)].reset_index(drop=True)
     assert rows[list(plain.frame)].equals(kept)
-    assert len(kept) == len(plain.frame) - 1
+    assert len(kept) == len(plain.frame) - 2
 
 
 def test_the_mean_slope_is_that_of_the_draws() -> None:

@@ -6,7 +6,7 @@ import pytest
 import shapely
 
 from toolbox.bed.triangulation import triangulate
-from toolbox.errors import LayerError
+from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Shoreline, Soundings, Tin, VertexKind
 from toolbox.units import convert
 from toolbox.volume.morphometry import morphometry
@@ -114,7 +114,83 @@ def test_rows_and_units() -> None:
         "volume development": "1",
         "relative depth": "%",
         "mean slope": "degree",
+        "insulosity": "%",
+        "shoreline crenulation": "1",
+        "maximum length": "m",
+        "maximum effective length": "m",
+        "effective length bearing": "degree",
+        "maximum breadth": "m",
+        "mean breadth": "m",
+        "centroid easting": "m",
+        "centroid northing": "m",
+        "deepest place easting": "m",
+        "deepest place northing": "m",
+        "hypsographic exponent": "1",
+        "median slope": "degree",
+        "share shallower than 1 m": "1",
+        "share shallower than 2 m": "1",
+        "share shallower than 4.572 m": "1",
+        "dynamic ratio": "1",
+        "Osgood index": "1",
+        "basin permanence": "1",
+        "wave base": "m",
+        "share above the wave base": "1",
     }
+
+
+def test_lines_and_places_of_a_rectangle() -> None:
+    # derived: the diagonal of 400 m by 300 m is 500 m; at right angles to it fit 300 / (4 / 5) m;
+    # a taut string around it is its own shore
+    found = measures(rectangle(400, 300, 9))
+    assert found["maximum length"] == pytest.approx(500, rel=1e-6)
+    assert found["maximum effective length"] == pytest.approx(500, rel=1e-6)
+    off_north = abs(found["effective length bearing"] - 90)  # either diagonal
+    assert off_north == pytest.approx(90 - np.degrees(np.arctan2(4, 3)), abs=1e-4)
+    assert found["maximum breadth"] == pytest.approx(375, rel=1e-5)
+    assert found["mean breadth"] == pytest.approx(120_000 / 500, rel=1e-6)
+    assert found["shoreline crenulation"] == pytest.approx(1)
+    assert (found["centroid easting"], found["centroid northing"]) == pytest.approx((200, 150))
+    place = found["deepest place easting"], found["deepest place northing"]
+    assert place == pytest.approx((200, 150))
+
+
+def test_shallow_shares_of_a_cone() -> None:
+    # derived: A(z) = A (1 - z / 10)^2
+    bed = cone(1000 / np.sqrt(np.pi), 10.0)
+    frame = morphometry(bed, littoral=(5.0, 2.5, 20.0)).frame.set_index("measure")["value"]
+    assert frame["share shallower than 2.5 m"] == pytest.approx(1 - 0.75**2, rel=1e-9)
+    assert frame["share shallower than 5 m"] == pytest.approx(0.75, rel=1e-9)
+    assert frame["share shallower than 20 m"] == 1
+    assert frame["hypsographic exponent"] == pytest.approx(2, rel=1e-9)
+    # Hakanson & Jansson 1983 (from memory): the wave base of 1 km2 is 45.7 / 22.4 = 2.040 m
+    assert frame["wave base"] == pytest.approx(2.040, abs=5e-4)
+    base = frame["wave base"]
+    assert frame["share above the wave base"] == pytest.approx(1 - (1 - base / 10) ** 2, rel=1e-9)
+
+
+def test_ratios_of_area_and_depth() -> None:
+    # GLEON, Carvins Cove Reservoir: 2.55 km2, 24.3e6 m3; the ratios are derived
+    area, volume = 2.5495e6, 24.302e6
+    side = np.sqrt(area)
+    found = measures(rectangle(side, side, 3 * volume / area))
+    assert found["Osgood index"] == pytest.approx(5.97, abs=0.005)
+    assert found["dynamic ratio"] == pytest.approx(0.1675, abs=0.0005)
+    permanence = volume / 1e6 / (4 * side / 1000)
+    assert found["basin permanence"] == pytest.approx(permanence, rel=1e-9)
+
+
+def test_a_littoral_depth_is_named_once() -> None:
+    with pytest.raises(ParameterError, match=r"^littoral must name each depth once, got \(2, 2\)$"):
+        morphometry(rectangle(10, 10, 3), littoral=(2, 2))
+
+
+def test_median_slope_halves_the_area() -> None:
+    # derived: of triangles of 1000, 2500, 2500 and 4000 m2, as steep as 8 m over 20, 50, 50 and 80
+    # m, the gentlest two hold half of the area only with one that falls 8 m in 50
+    bed = rectangle(100, 100, 8)
+    moved = np.vstack([bed.vertices[:4], [[20, 50]]])
+    found = measures(Tin(moved, bed.depth, bed.triangles, bed.kind, None))
+    assert np.tan(np.radians(found["median slope"])) == pytest.approx(8 / 50)
 
 
 # ---- published lakes ----
@@ -189,6 +265,7 @@ def test_islands_are_counted_and_measured() -> None:
     found = measures(lake(shapely.box(50, 50, 70, 80), shapely.box(150, 100, 200, 110)))
     assert found["islands"] == 2
     assert found["island area"] == pytest.approx(600 + 500)
+    assert found["insulosity"] == pytest.approx(100 * 1100 / 60_000)
     assert found["island shoreline length"] == pytest.approx(100 + 120)
     assert found["shoreline length"] == pytest.approx(1000)
     assert found["water area"] == pytest.approx(60_000 - 1100)
@@ -230,7 +307,7 @@ def test_open_edges_are_no_shoreline() -> None:
     found = measures(triangulate(Soundings.from_arrays(place, np.full(80, 3.0), crs=None), river))
     assert found["open edge length"] == pytest.approx(80, abs=4 * 0.01 + 1e-5)
     assert found["shoreline length"] == pytest.approx(400, abs=4 * 0.01 + 1e-5)
-    assert "shoreline development" not in found
+    assert not {"shoreline development", "shoreline crenulation", "basin permanence"} & set(found)
 
 
 # ---- where the edge lies, and on the ground ----
@@ -291,6 +368,10 @@ def test_figures_hold_on_the_ground_in_any_crs(code: int) -> None:
     assert found["island area"] == pytest.approx(120_000, rel=tolerance)
     assert found["shoreline length"] == pytest.approx(7000, rel=tolerance)
     assert found["island shoreline length"] == pytest.approx(1400, rel=tolerance)
+    # around the island's corner, from one corner of the water to that across (derived)
+    assert found["maximum length"] == pytest.approx(
+        np.hypot(1200, 600) + np.hypot(800, 900), rel=3 * tolerance
+    )
     assert found["shoreline development"] == pytest.approx(
         7000 / (2 * np.sqrt(np.pi * 2_880_000)), rel=tolerance
     )

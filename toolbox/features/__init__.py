@@ -1,1 +1,1 @@
-"""Features: what a person reads off the bed, and where to cast at it."""
+"""Features: what a person reads off the bed."""

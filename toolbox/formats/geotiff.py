@@ -101,7 +101,9 @@ def grid_blocks(
             for start in range(0, source.height, rows):
                 window = Window(0, start, source.width, min(rows, source.height - start))
                 values, unit = _values(source, band, window)
-                yield Grid(values, source.window_transform(window), place, name, unit)
+                a, b, c, d, e, f, *_ = source.transform
+                corner = type(source.transform)(a, b, c, d, e, f + start * e)
+                yield Grid(values, corner, place, name, unit)
     except rasterio.errors.RasterioError as error:
         raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
 

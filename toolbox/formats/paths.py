@@ -53,7 +53,9 @@ def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
         for part in beside:
             there = path.parent / part.name
             if _exists(there) and (there.is_dir() or not overwrite):
-                raise OutputError(f"{there} exists already; choose another name or allow overwriting")
+                raise OutputError(
+                    f"{there} exists already; choose another name or allow overwriting"
+                )
         for part in (*beside, main):
             part.replace(path.parent / part.name)
 

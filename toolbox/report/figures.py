@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.layers import Grid, Shoreline, Soundings
+from toolbox.layers import Grid, Shoreline, Soundings, Vectors
 from toolbox.report.text import title_lines
 from toolbox.units import round_number
 
@@ -26,6 +26,8 @@ def write_map(
     title: str,
     path: Path,
     *,
+    isobaths: Vectors | None = None,
+    labels: Vectors | None = None,
     unsurveyed: Grid | None = None,
 ) -> None:
     """Draw the depths of a water, its soundings and its shoreline, and write a PNG.
@@ -42,6 +44,10 @@ def write_map(
         Name of the water, taken literally.
     path : Path
         File to write.
+    isobaths : Vectors, optional
+        Lines of equal depth.
+    labels : Vectors, optional
+        Where their numbers stand.
     unsurveyed : Grid, optional
         1 where the bed is a guess: veiled and hatched.
     """
@@ -55,6 +61,10 @@ def write_map(
     shading = _draw_depth(axes, depth)
     if unsurveyed is not None:
         _draw_unsurveyed(axes, unsurveyed)
+    if isobaths is not None:
+        _draw_isobaths(axes, isobaths)
+    if labels is not None:
+        _draw_labels(axes, labels)
     _draw_shoreline(axes, shoreline)
     _draw_soundings(axes, soundings)
     _frame(axes, depth, shoreline, title)
@@ -92,14 +102,33 @@ def _draw_depth(axes: Any, depth: Grid) -> Any:
         shading="nearest",
         rasterized=True,
     )
-    step = round_number((deepest - shallowest) / 12, up=True)
-    levels = np.arange(math.floor(shallowest / step) + 1, deepest / step) * step
-    if len(levels) and min(values.shape) > 1:
-        lines = axes.contour(
-            easting, northing, values, levels=levels, colors=PAPER, linewidths=0.5, alpha=0.85
-        )
-        axes.clabel(lines, fontsize=6, fmt="%g", colors=PAPER)
     return shading
+
+
+def _draw_isobaths(axes: Any, isobaths: Vectors) -> None:
+    import shapely
+    from matplotlib.collections import LineCollection
+
+    shapes = isobaths.frame.geometry.to_numpy()
+    heavy = np.where(isobaths.frame["index_line"].to_numpy(bool), 0.9, 0.45)
+    lines = [shapely.get_coordinates(shape) for shape in shapes]
+    axes.add_collection(LineCollection(lines, colors=PAPER, linewidths=heavy, alpha=0.85))
+
+
+def _draw_labels(axes: Any, labels: Vectors) -> None:
+    for row in labels.frame.itertuples():
+        axes.text(
+            row.geometry.x,
+            row.geometry.y,
+            row.label,
+            rotation=-row.upright_deg,
+            rotation_mode="anchor",
+            fontsize=6,
+            color=PAPER,
+            ha="center",
+            va="center",
+            clip_on=True,
+        )
 
 
 def _draw_unsurveyed(axes: Any, unsurveyed: Grid) -> None:

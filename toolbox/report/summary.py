@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.layers import Grid, Soundings, Table, Tin, Vectors
+from toolbox.report.finds import features_told, marks_told
 from toolbox.report.plan import plan_told
 from toolbox.report.text import one_line
 
@@ -30,7 +31,20 @@ _FILES = (
     ),
     ("depth.tif", "depth below the datum, m, positive down"),
     ("slope.tif", "slope of the bed"),
+    ("aspect.tif", "direction in which the bed falls, degrees from grid north"),
+    ("shaded_relief.tif", "the bed lit from one side, to look at"),
+    ("profile_curvature.tif", "positive on the lip of a drop-off, negative at its foot, 1/m"),
+    ("plan_curvature.tif", "positive along ridges, negative along gullies, 1/m"),
+    ("relative_position.tif", "height above the bed around, m"),
+    ("roughness.tif", "greatest difference of depth within three cells, m"),
+    ("ruggedness_index.tif", "difference of depth to the cells around, m"),
     ("surface_area_ratio.tif", "surface area over plan area (rugosity)"),
+    ("arc_chord_ratio.tif", "surface area over that of the plane through it"),
+    ("vector_ruggedness.tif", "how far the bed faces all ways at once, 0 to 1"),
+    ("landforms.tif", "codes of the ten landforms, from flat to pit"),
+    ("features.csv", "what was found on the bed, also as the layer of that name"),
+    ("marks.csv", "where to put a bait, also as the layer of that name"),
+    ("cast_profiles.csv", "depth along the line of each cast"),
     ("distance_to_sounding.tif", "distance to the nearest sounding, m"),
     ("next_soundings.csv", "where to sound next, also as the layer of that name"),
     ("hypsography.csv", "area and volume by depth"),
@@ -63,6 +77,8 @@ def write_summary(
     bed: Tin,
     why: str = "",
     orders: Table | None = None,
+    features: Vectors | None = None,
+    marks: Vectors | None = None,
     plan: Vectors | None = None,
     notes: list[str],
     origin: dict[str, Any],
@@ -90,6 +106,10 @@ def write_summary(
         Why it was made as it was.
     orders : Table or None
         Shares of a fitted bed within the orders of S-44.
+    features : Vectors or None
+        Found on the bed.
+    marks : Vectors or None
+        Where to put a bait.
     plan : Vectors or None
         Where to sound next.
     notes : list of str
@@ -102,6 +122,8 @@ def write_summary(
         (one_line(title), _provenance(origin, datum)),
         ("Figures", _figures(morphometry)),
         ("How far to trust it", _trust(soundings, checks, distance) + _of_bed(bed, why, orders)),
+        *([] if features is None else [("On the bed", features_told(features))]),
+        *([] if marks is None else [("Marks", marks_told(marks))]),
         *([] if plan is None else [("Where to sound next", plan_told(plan))]),
         ("Assumed, mended, inferred", notes or ["nothing"]),
         ("Files", files),

@@ -2,7 +2,7 @@
 
 import tomllib
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, Field, ValidationError, model_validator
 
@@ -204,6 +204,22 @@ class Bed(Section):
         return self
 
 
+Terrain = Literal[
+    "slope",
+    "aspect",
+    "shaded_relief",
+    "profile_curvature",
+    "plan_curvature",
+    "relative_position",
+    "roughness",
+    "ruggedness_index",
+    "surface_area_ratio",
+    "arc_chord_ratio",
+    "vector_ruggedness",
+    "landforms",
+]
+
+
 class Make(Section):
     """What to make of the bed."""
 
@@ -214,6 +230,25 @@ class Make(Section):
     )
     slope_unit: Literal["degree", "percent", "ratio"] = Field(
         "degree", description="Unit of slope."
+    )
+    terrain: tuple[Terrain, ...] = Field(
+        (
+            "slope",
+            "aspect",
+            "shaded_relief",
+            "profile_curvature",
+            "relative_position",
+            "surface_area_ratio",
+            "vector_ruggedness",
+            "landforms",
+        ),
+        description="Rasters to derive from the depths.",
+    )
+    isobath_interval: Width | None = Field(
+        None, description="Depth between isobaths and between depth zones, m."
+    )
+    isobath_levels: tuple[Metres, ...] | None = Field(
+        None, min_length=1, description="Depths of the isobaths instead, m."
     )
 
 
@@ -252,6 +287,86 @@ _PLAN_KINDS: dict[str, tuple[str, ...]] = {
 }
 
 
+class Plants(Section):
+    """Beds of plants that were mapped."""
+
+    file: Input = Field(description="Polygons; a column height_m tells how high plants stand.")
+    crs: Crs | None = Field(None, description="CRS of its coordinates, if the file names none.")
+    layer: str | None = Field(None, description="Layer of a file that holds several.")
+    where: str | None = Field(None, description="Condition on its features.")
+
+
+Share = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+MarkKind = Literal[
+    "drop_off_foot",
+    "drop_off_lip",
+    "gully",
+    "hump_top",
+    "hump_side",
+    "hole",
+    "plateau_edge",
+    "plant_edge",
+    "bottom_change",
+]
+
+
+class Marks(Section):
+    """Where to put a bait; what is left out is as for the tools of that name."""
+
+    kind: Literal["casts", "boat"] = Field(
+        "casts", description="Marks to cast at from the bank, or marks to visit by boat."
+    )
+    pegs: Input | None = Field(
+        None, description="casts: points to cast from; if left out, places along the bank."
+    )
+    slip: Input | None = Field(None, description="boat: one point, where the tour starts and ends.")
+    exclusions: Input | None = Field(
+        None,
+        description="Polygons where nobody may fish, and lines such as overhead lines to keep "
+        "clear of.",
+    )
+    crs: Crs | None = Field(None, description="CRS of these files, if they name none.")
+    count: int | None = Field(None, ge=1, le=200, description="How many marks.")
+    per_peg: int | None = Field(None, ge=1, le=200, description="casts: most from one peg.")
+    reach: Width | None = Field(None, description="casts: how far one flies, m.")
+    sector: float | None = Field(
+        None, gt=0, le=360, description="casts: degrees about the way that a peg faces."
+    )
+    peg_spacing: Width | None = Field(
+        None, description="casts: between places along the bank, m; a third of the reach."
+    )
+    clearance: Length | None = Field(None, description="From excluded lines, m.")
+    apart: Length | None = Field(None, description="Least distance between two marks, m.")
+    shallowest: Metres | None = Field(None, description="Least depth of a mark, m.")
+    deepest: Metres | None = Field(None, description="Greatest depth of a mark, m.")
+    off_plants: Length | None = Field(None, description="Distance kept from plants, m.")
+    declination: Degrees | None = Field(
+        None, description="casts: east of true north, for magnetic bearings."
+    )
+    wrap_length: Width | None = Field(
+        None, description="casts: line from one of two sticks to the other, m."
+    )
+    weights: dict[MarkKind, Share] = Field(
+        {}, description="What each kind of mark is worth, 0 for not at all."
+    )
+
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> "Marks":
+        check_keys_fit(self, self.kind, _MARK_KINDS)
+        if self.pegs is not None and self.peg_spacing is not None:
+            raise ValueError("give pegs or peg_spacing, not both")
+        return self
+
+
+_MARK_KINDS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(
+        ("pegs", "per_peg", "reach", "sector", "peg_spacing", "declination", "wrap_length"),
+        ("casts",),
+    ),
+    "slip": ("boat",),
+}
+
+
 class Origin(Section):
     """Who made the survey, and when."""
 
@@ -270,6 +385,8 @@ class Settings(Section):
     thinning: Thinning = Thinning()
     bed: Bed = Bed()
     make: Make = Make()
+    plants: Plants | None = None
+    marks: Marks | None = None
     plan: Plan | None = None
     origin: Origin = Origin()
 
@@ -286,6 +403,8 @@ class Settings(Section):
             raise ValueError("kind = 'xyz' needs thinning.cell, and thinning.by no median")
         if self.make.step is not None and self.make.levels is not None:
             raise ValueError("give make.step or make.levels, not both")
+        if self.make.isobath_interval is not None and self.make.isobath_levels is not None:
+            raise ValueError("give make.isobath_interval or make.isobath_levels, not both")
         return self
 
     @model_validator(mode="after")
@@ -312,7 +431,9 @@ class Settings(Section):
             found += [source.file, source.pings, source.pegs, source.profile, source.bar_check]
         lines = self.bed.breaklines
         found += [self.cleaning.overrides, lines.file if lines else None, self.bed.centreline]
-        found += [self.plan.pegs if self.plan else None]
+        found += [self.plan.pegs if self.plan else None, self.plants.file if self.plants else None]
+        if self.marks:
+            found += [self.marks.pegs, self.marks.slip, self.marks.exclusions]
         return tuple(dict.fromkeys(path for path in found if path))
 
 

@@ -1,17 +1,37 @@
 """Bands: the figures of a water over the draws of its bed, and how much of it data support."""
 
 import math
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.layers import Tin
+from toolbox.volume.formulas import (
+    basin_permanence,
+    dynamic_ratio,
+    hypsographic_exponent,
+    relative_depth,
+    volume_development,
+)
 from toolbox.volume.hypsography import area_and_volume, drawn_area_and_volume, summed
 
-__all__ = ["drawn_measures", "standard_deviation", "unsupported_shares"]
+__all__ = [
+    "Steepness",
+    "depth_figures",
+    "drawn_measures",
+    "standard_deviation",
+    "unsupported_shares",
+    "weighted_median",
+]
+
+_BINS = 1024
 
 
-def drawn_measures(bed: Tin, edge: float) -> dict[str, np.ndarray]:
+def drawn_measures(
+    bed: Tin, edge: float, shoreline: float = math.nan, shelves: dict[str, float] | None = None
+) -> dict[str, np.ndarray]:
     """Measure each draw of a bed.
 
     Parameters
@@ -20,6 +40,11 @@ def drawn_measures(bed: Tin, edge: float) -> dict[str, np.ndarray]:
         A fitted bed.
     edge : float
         Depth of the level to which the water is measured, m.
+    shoreline : float
+        Length of its outer shore, m.
+    shelves : dict of float, optional
+        Depths below that level down to which the share of shallow water is told, m, by the name of
+        the share.
 
     Returns
     -------
@@ -31,23 +56,122 @@ def drawn_measures(bed: Tin, edge: float) -> dict[str, np.ndarray]:
     LayerError
         If the bed has no draws.
     """
-    from toolbox.volume.kernels import sum_steepness
+    from toolbox.volume.kernels.levels import sum_steepness
 
-    area, volume = (values[:, 0] for values in drawn_area_and_volume(bed, np.array([edge])))
+    shelves = shelves or {}
+    levels, place = np.unique(np.r_[0.0, list(shelves.values())], return_inverse=True)
+    areas, volumes = drawn_area_and_volume(bed, levels + edge)
+    steepness = Steepness.of(bed)
     several = [
-        (depths.max(axis=1) - edge, sum_steepness(bed.vertices, bed.triangles, depths))
+        (
+            depths.max(axis=1) - edge,
+            bed.vertices[depths.argmax(axis=1)],
+            sum_steepness(bed.vertices, bed.triangles, depths),
+            np.array([steepness.median(depth) for depth in depths]),
+        )
         for depths in bed.drawn()
     ]
-    deepest, steep = (np.concatenate(parts) for parts in zip(*several, strict=True))
+    deepest, spot, steep, median = (np.concatenate(part) for part in zip(*several, strict=True))
+    volume = volumes[:, place[0]]
     return {
-        "water area": area,
+        "water area": areas[:, place[0]],
         "volume": volume,
         "greatest depth": deepest,
-        "mean depth": volume / area,
-        "volume development": 3 * volume / area / deepest,
-        "relative depth": 50 * deepest * np.sqrt(np.pi / area),
+        "deepest place easting": spot[:, 0],
+        "deepest place northing": spot[:, 1],
         "mean slope": np.degrees(np.arctan(steep / bed.areas().sum())),
+        "median slope": np.degrees(np.arctan(median)),
+        **depth_figures(areas[:, place].T, volume, deepest, shoreline, tuple(shelves)),
     }
+
+
+def depth_figures(
+    areas: np.ndarray,
+    volume: Any,
+    deepest: Any,
+    shoreline: float,
+    shelves: tuple[str, ...],
+) -> dict[str, Any]:
+    """Compute the figures that follow from areas, volume and greatest depth alone.
+
+    Parameters
+    ----------
+    areas : (1 + s, ...) array
+        Of the water, and of what lies at or deeper than each of the shelves, m2.
+    volume, deepest : float or array
+        m3 and m.
+    shoreline : float
+        Length of the outer shore, m; NaN where it is not closed.
+    shelves : tuple of str
+        What the share of the water above each of them is called.
+
+    Returns
+    -------
+    dict
+        By measure.
+    """
+    area, mean = areas[0], volume / areas[0]
+    ratio = dynamic_ratio(area, mean)
+    return {
+        "mean depth": mean,
+        "volume development": volume_development(mean, deepest),
+        "hypsographic exponent": hypsographic_exponent(mean, deepest),
+        "relative depth": relative_depth(deepest, area),
+        **{name: 1 - deeper / area for name, deeper in zip(shelves, areas[1:], strict=True)},
+        "dynamic ratio": ratio,
+        "Osgood index": 1 / ratio,
+        **({"basin permanence": basin_permanence(volume, shoreline)} if shoreline > 0 else {}),
+    }
+
+
+@dataclass(frozen=True, eq=False)
+class Steepness:
+    """What makes the steepness of a bed's triangles out of depths.
+
+    Parameters
+    ----------
+    triangles : (m, 3) array of int
+        Vertex numbers.
+    sides : (m, 2, 2) array
+        Of the second and the third corner, what a metre of depth adds to the rise over run east
+        and north.
+    areas : (m,) array
+        On the map, m2.
+    """
+
+    triangles: np.ndarray
+    sides: np.ndarray
+    areas: np.ndarray
+
+    @classmethod
+    def of(cls, bed: Tin) -> "Steepness":
+        """Prepare the net of a bed."""
+        corners, areas = bed.vertices[bed.triangles], bed.areas()
+        u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+        turned = np.stack([v[:, ::-1], -u[:, ::-1]], axis=1) * [1, -1]
+        return cls(bed.triangles, turned / (2 * areas)[:, None, None], areas)
+
+    def median(self, depth: np.ndarray) -> float:
+        """Return the rise over run that half of the bed's area does not pass, of depths (n,)."""
+        at = depth[self.triangles]
+        rise = at[:, 1:] - at[:, :1]
+        return weighted_median(np.hypot(*np.einsum("tc,tcd->dt", rise, self.sides)), self.areas)
+
+
+def weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
+    """Return the least of values (m,) that, with all below it, holds half of the weight."""
+    low, high = float(values.min()), float(values.max())
+    if not high > low:
+        return high
+    # only the bin that holds the median needs sorting
+    inside = np.minimum(((values - low) * (_BINS / (high - low))).astype(np.intp), _BINS - 1)
+    below = np.bincount(inside, weights, _BINS).cumsum()
+    chosen = int(np.searchsorted(below, below[-1] / 2))
+    members = np.flatnonzero(inside == chosen)
+    order = members[np.argsort(values[members], kind="stable")]
+    start = below[chosen - 1] if chosen else 0.0
+    at = int(np.searchsorted(start + weights[order].cumsum(), below[-1] / 2))
+    return float(values[order[min(at, len(order) - 1)]])
 
 
 def standard_deviation(values: np.ndarray) -> float:

@@ -1,7 +1,7 @@
 """Hypsography: area and volume by depth, exact for the bed as it is given."""
 
 import math
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
@@ -11,7 +11,18 @@ from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
 
-__all__ = ["area_and_volume", "drawn_area_and_volume", "hypsography", "summed"]
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "area_and_volume",
+    "completed",
+    "drawn_area_and_volume",
+    "figures",
+    "hypsography",
+    "stepped",
+    "summed",
+]
 
 _HAIR = 1e-9
 _MOST_ROWS = 1_000_000
@@ -63,11 +74,11 @@ def drawn_area_and_volume(bed: Tin, levels: np.ndarray) -> tuple[np.ndarray, np.
     LayerError
         If the bed has no draws.
     """
-    from toolbox.volume.kernels import accumulate_each
+    from toolbox.volume.kernels.levels import accumulate_each
 
     ground, ascending = bed.ground_areas(), np.ascontiguousarray(levels, float)
     found = [
-        _completed(accumulate_each(ground, bed.triangles, depths, ascending), ascending)
+        completed(accumulate_each(ground, bed.triangles, depths, ascending), ascending)
         for depths in bed.drawn()
     ]
     area, volume = (np.concatenate(parts) for parts in zip(*found, strict=True))
@@ -78,14 +89,14 @@ def summed(
     ground: np.ndarray, triangles: np.ndarray, depth: np.ndarray, levels: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Compute area and volume for triangles (m, 3) of given areas (m,) between depths (n,)."""
-    from toolbox.volume.kernels import accumulate
+    from toolbox.volume.kernels.levels import accumulate
 
     ascending = np.ascontiguousarray(levels, float)
-    return _completed(accumulate(ground, triangles, depth, ascending).sum(axis=0), ascending)
+    return completed(accumulate(ground, triangles, depth, ascending).sum(axis=0), ascending)
 
 
-def _completed(sums: np.ndarray, levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Return area and volume (..., k) from the sums over triangles (..., 4, k + 1)."""
+def completed(sums: np.ndarray, levels: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return area and volume (..., k) from what the kernels sum (..., 4, k + 1)."""
     crossed = sums[..., :2, :-1]
     whole = sums[..., 2:, ::-1].cumsum(axis=-1)[..., ::-1][..., 1:]
     area, moment = whole[..., 0, :], whole[..., 1, :]
@@ -135,10 +146,10 @@ def hypsography(
     """
     if step is not None and levels is not None:
         raise ParameterError("give step or levels, not both")
-    deepest = bed.depth.max()
-    if deepest <= max(_top(bed), min(0.0, bed.depth.min())):
+    top, deepest = _ends(bed)
+    if deepest <= top:
         raise LayerError("the bed is nowhere deeper than the water's edge, there is no water in it")
-    depth = _listed(bed, levels) if levels is not None else _stepped(bed, step)
+    depth = _listed(bed, levels) if levels is not None else stepped(*_ends(bed), step)
     reference = max(0.0, _top(bed)) if deepest > 0 else _top(bed)
     return _table(bed, depth, reference, datum)
 
@@ -146,6 +157,11 @@ def hypsography(
 def _top(bed: Tin) -> float:
     """Depth of the highest level at which the water's extent is known, m."""
     return -math.inf if bed.shore_depth is None else bed.shore_depth
+
+
+def _ends(bed: Tin) -> tuple[float, float]:
+    """Depth from which and to which the water is tabulated, m."""
+    return max(_top(bed), min(0.0, float(bed.depth.min()))), float(bed.depth.max())
 
 
 def _listed(bed: Tin, levels: tuple[float, ...]) -> np.ndarray:
@@ -160,8 +176,8 @@ def _listed(bed: Tin, levels: tuple[float, ...]) -> np.ndarray:
     return np.asarray(depth)
 
 
-def _stepped(bed: Tin, step: float | None) -> np.ndarray:
-    top, deepest = max(_top(bed), min(0.0, bed.depth.min())), float(bed.depth.max())
+def stepped(top: float, deepest: float, step: float | None) -> np.ndarray:
+    """List the whole multiples of a step (a round one if None) between two depths, and those."""
     step = step or round_number((deepest - top) / 10)
     if (deepest - top) / step > _MOST_ROWS:
         raise ParameterError(
@@ -173,13 +189,36 @@ def _stepped(bed: Tin, step: float | None) -> np.ndarray:
     return np.unique(np.r_[top, inner, deepest])
 
 
-def _table(bed: Tin, depth: np.ndarray, reference: float, datum: float | None) -> Table:
+def figures(
+    everything: np.ndarray,
+    area: np.ndarray,
+    volume: np.ndarray,
+    depth: np.ndarray,
+    reference: float,
+    datum: float | None,
+) -> "pd.DataFrame":
+    """Arrange areas and volumes as rows of the hypsographic table.
+
+    Parameters
+    ----------
+    everything, area, volume : (k,) array
+        Depths, ascending, and what was found at and below each.
+    depth : (n,) array
+        The rows, ascending, and
+    reference : float
+        the depth to which shares and volumes above refer: all of them among `everything`.
+    datum : float or None
+        Elevation of the datum.
+
+    Returns
+    -------
+    DataFrame
+        Columns as of :func:`hypsography`.
+    """
     import pandas as pd
 
-    everything = np.union1d(depth, reference)
     row, base = np.searchsorted(everything, depth), np.searchsorted(everything, reference)
-    area, volume = area_and_volume(bed, everything)
-    frame = pd.DataFrame(
+    return pd.DataFrame(
         {
             "depth_m": depth,
             "elevation_m": np.nan if datum is None else datum - depth,
@@ -190,6 +229,12 @@ def _table(bed: Tin, depth: np.ndarray, reference: float, datum: float | None) -
             "volume_share": volume[row] / volume[base],
         }
     )
+
+
+def _table(bed: Tin, depth: np.ndarray, reference: float, datum: float | None) -> Table:
+    everything = np.union1d(depth, reference)
+    row, base = np.searchsorted(everything, depth), np.searchsorted(everything, reference)
+    frame = figures(everything, *area_and_volume(bed, everything), depth, reference, datum)
     notes: tuple[str, ...] = (f"shares and volume above refer to depth {reference:g} m",)
     if bed.draws is not None:
         area, volume = drawn_area_and_volume(bed, everything)

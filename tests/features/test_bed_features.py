@@ -1,0 +1,218 @@
+"""Features are found on beds whose forms are known, and on no others.
+
+All beds are formulas, so what must be found is derived. The thresholds are common practice, no
+source.
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+import shapely
+from scipy.spatial import Delaunay
+
+from toolbox.errors import ParameterError
+from toolbox.features.bed_features import bed_features, find
+from toolbox.layers import Tin, VertexKind
+
+Depth = Callable[[np.ndarray, np.ndarray], np.ndarray]
+
+SIZE = 240.0
+
+
+def points() -> np.ndarray:
+    """Return places about 4 m apart in a square, shaken, with its edge kept straight."""
+    axis = np.arange(0, SIZE + 1, 4.0)
+    grid = np.stack(np.meshgrid(axis, axis), axis=-1).reshape(-1, 2)
+    inner = ((grid > 0) & (grid < SIZE)).all(axis=1)
+    grid[inner] += np.random.default_rng(5).uniform(-1, 1, (inner.sum(), 2))
+    return grid
+
+
+def net(depth: Depth, places: np.ndarray | None = None) -> Tin:
+    """Return a square water with the given bed, dry on its edge only where the bed is."""
+    flat = points()
+    triangles = Delaunay(flat).simplices
+    corners = flat[triangles]
+    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    triangles = triangles[u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] > 1e-6]
+    edge = ((flat == 0) | (flat == SIZE)).any(axis=1)
+    kind = np.where(edge, VertexKind.OPEN_EDGE, VertexKind.SOUNDING)
+    return Tin(flat if places is None else places, depth(*flat.T), triangles, kind, None)
+
+
+def cone(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """5 m of water with a hole of 3 m, 30 m from its middle to its rim."""
+    return 5 + np.maximum(0, 3 * (1 - np.hypot(x - 100, y - 120) / 30))
+
+
+def hump(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """8 m of water with a rounded hump of 4 m."""
+    return 8 - 4 * np.exp(-((x - 120) ** 2 + (y - 110) ** 2) / (2 * 15**2))
+
+
+def bar(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """8 m of water with a hump of 3 m, four times as long as wide."""
+    return 8 - 3 * np.exp(-((x - 120) ** 2) / (2 * 28**2) - (y - 110) ** 2 / (2 * 7**2))
+
+
+def terrace(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """2 m of water as far as 100 m north, 6 m from 116 m on."""
+    return 2 + 4 * np.clip((y - 100) / 16, 0, 1)
+
+
+def trough(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Let a bed fall 1 in 60, with a gully of 2 m along y, 16 m wide at half its depth."""
+    return 4 + y / 60 + 2 * 0.5 ** (((x - 120) / 8) ** 2)
+
+
+def plane(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Let a bed fall 1 in 8."""
+    return 1 + x / 8
+
+
+def bowl(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Make a paraboloid, 10 m deep in its middle: a basin and no hole."""
+    return 10 * (1 - ((x - 120) ** 2 + (y - 120) ** 2) / (2 * 120**2))
+
+
+def kinds(bed: Tin) -> list[str]:
+    return sorted(bed_features(bed).frame["kind"])
+
+
+@pytest.mark.parametrize("depth", [plane, bowl, lambda x, y: np.full(len(x), 3.0)])
+def test_even_beds_hold_nothing(depth: Depth) -> None:
+    assert kinds(net(depth)) == []
+
+
+def test_a_cone_is_a_hole_up_to_its_rim() -> None:
+    frame = bed_features(net(cone)).frame
+    assert frame["kind"].tolist() == ["hole"]
+    hole = frame.iloc[0]
+    # derived: rim at 5 m, bottom at 8 m, sides of 3 in 30
+    assert hole["depth_greatest_m"] == pytest.approx(8, abs=0.3)
+    assert hole["pour_depth_m"] == pytest.approx(5, abs=0.35)
+    assert hole["area_m2"] == pytest.approx(np.pi * 30**2, rel=0.2)
+    assert hole["slope_deg"] == pytest.approx(np.degrees(np.arctan(0.1)), abs=1)
+    assert hole.geometry.contains(shapely.Point(100, 120))
+    assert np.isnan(hole["closing_depth_m"])
+
+
+def test_a_rise_is_a_hump_and_a_long_one_a_bar() -> None:
+    frame = bed_features(net(hump)).frame
+    assert frame["kind"].tolist() == ["hump"]
+    assert frame["depth_least_m"][0] == pytest.approx(4, abs=0.2)
+    assert 7 < frame["closing_depth_m"][0] <= 8
+    assert frame["relief_m"][0] == pytest.approx(4, abs=0.8)
+    assert "bar" in kinds(net(bar))
+    assert "hump" not in kinds(net(bar))
+
+
+def test_an_even_top_makes_a_plateau() -> None:
+    def block(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return 7 - 3 * np.clip((36 - np.hypot(x - 120, y - 120)) / 8, 0, 1)
+
+    # derived: the top is 28 m of 36 m in radius, six tenths of the ground
+    assert "plateau" in kinds(net(block))
+
+
+def test_a_terrace_is_a_drop_off_with_lip_above_foot() -> None:
+    frame = bed_features(net(terrace)).frame.set_index("kind")
+    assert set(frame.index) == {"drop-off lip", "drop-off foot"}
+    lip, foot = frame.loc["drop-off lip"], frame.loc["drop-off foot"]
+    assert lip["feature"] == foot["feature"]
+    # derived: the edges lie at 100 m and 116 m; the net blurs them by its spacing of 4 m
+    north = [np.mean(shapely.get_coordinates(row.geometry)[:, 1]) for row in (lip, foot)]
+    assert north == pytest.approx([100, 116], abs=5)
+    assert lip["relief_m"] == pytest.approx(4, abs=0.5)
+    assert lip["length_m"] > 0.8 * SIZE
+
+
+def test_a_shelf_lies_between_the_shore_and_a_lip() -> None:
+    bed = net(lambda x, y: np.minimum(y / 10, 1.5) + 4 * np.clip((y - 45) / 16, 0, 1))
+    frame = bed_features(bed).frame.set_index("kind")
+    assert "shelf" in frame.index
+    shelf = frame.loc["shelf"]
+    assert shelf.geometry.contains(shapely.Point(120, 30))
+    assert not shelf.geometry.contains(shapely.Point(120, 60))
+    assert shelf["depth_greatest_m"] < 2.2
+
+
+def test_a_trough_is_a_gully_and_its_sides_are_no_drop_offs() -> None:
+    frame = bed_features(net(trough)).frame.set_index("kind")
+    assert set(frame.index) == {"gully", "gully axis"}
+    axis = shapely.get_coordinates(frame.loc["gully axis"].geometry)
+    aside = np.abs(axis[:, 0] - 120)
+    # its ends lean where the water ends
+    assert np.median(aside) < 1
+    assert aside[(axis[:, 1] > 30) & (axis[:, 1] < SIZE - 30)].max() < 2
+    assert frame.loc["gully axis"]["length_m"] > 0.8 * SIZE
+    assert frame.loc["gully"]["relief_m"] == pytest.approx(2, abs=0.5)
+    assert frame.loc["gully"]["feature"] == frame.loc["gully axis"]["feature"]
+
+
+@pytest.mark.parametrize("depth", [cone, hump, terrace, trough])
+@pytest.mark.parametrize("turn", ["shift", "mirror", "turn"])
+def test_moving_mirroring_and_turning_a_bed_moves_its_features(depth: Depth, turn: str) -> None:
+    flat = points()
+    angle = np.radians(31)
+    turned = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    places = {
+        "shift": flat + np.array([1_000.37, 2_000.61]),
+        "mirror": flat * (1, -1),
+        "turn": flat @ turned.T,
+    }[turn]
+    bed = net(depth)
+    triangles = bed.triangles[:, ::-1] if turn == "mirror" else bed.triangles
+    moved = Tin(places, bed.depth, triangles, bed.kind, None)
+    before, after = (bed_features(one).frame.sort_values("kind") for one in (bed, moved))
+    assert before["kind"].tolist() == after["kind"].tolist()
+    np.testing.assert_allclose(before["relief_m"], after["relief_m"], rtol=0.08)
+    lengths = [frame.geometry.length.to_numpy() for frame in (before, after)]
+    np.testing.assert_allclose(*lengths, rtol=0.15)
+
+
+def with_draws(bed: Tin, draws: np.ndarray, **columns: np.ndarray) -> Tin:
+    return Tin(bed.vertices, bed.depth, bed.triangles, bed.kind, None, draws=draws, **columns)
+
+
+def test_confidence_is_the_share_of_draws_that_hold_the_feature() -> None:
+    bed = net(hump)
+    level = np.full(len(bed.depth), 8.0)
+    draws = np.column_stack([bed.depth] * 7 + [level] * 3)
+    frame = bed_features(with_draws(bed, draws)).frame
+    assert frame["confidence"].tolist() == [0.7]
+
+
+def test_a_bed_without_draws_has_no_confidence() -> None:
+    frame = bed_features(net(hump)).frame
+    assert frame["confidence"].isna().all()
+    assert frame["support"].isna().all()
+
+
+def test_what_few_draws_hold_and_what_no_data_tell_is_left_out_and_counted() -> None:
+    bed = net(hump)
+    level = np.full(len(bed.depth), 8.0)
+    unsure = with_draws(bed, np.column_stack([bed.depth] + [level] * 9))
+    told = bed_features(unsure)
+    assert len(told) == 0
+    assert "1 feature left out: too unsure or on unsurveyed bed" in told.notes
+    assert len(bed_features(unsure, least_confidence=0.05)) == 1
+    blank = with_draws(bed, np.column_stack([bed.depth] * 2), support=np.full(len(bed.depth), 0.2))
+    assert len(bed_features(blank)) == 0
+    assert len(bed_features(blank, least_support=0.1)) == 1
+
+
+def test_thresholds_are_kept() -> None:
+    assert len(bed_features(net(hump), least_relief=4.5)) == 0
+    assert len(bed_features(net(terrace), least_drop=4.5)) == 0
+    assert len(bed_features(net(trough), least_length=300.0)) == 0
+    with pytest.raises(ParameterError, match="least_relief must be > 0 m, got -1"):
+        bed_features(net(hump), least_relief=-1.0)
+
+
+def test_a_form_found_on_one_bed_is_asked_of_another() -> None:
+    ((found,), _) = find(net(cone))
+    places = found.form.places
+    deep, flat = cone(*places.T), np.full(len(places), 5.0)
+    assert found.form.held(np.stack([deep, flat])).tolist() == [True, False]

@@ -1,0 +1,1 @@
+"""Change: what a bed gained and lost between two surveys."""

@@ -1,0 +1,388 @@
+"""Change: what was laid down and what was carried off between two surveys of one water."""
+
+from itertools import pairwise
+from typing import Annotated, Literal
+
+import numpy as np
+
+from toolbox.bed.uncertainty import band
+from toolbox.change.comparison import (
+    FIELDS,
+    Comparison,
+    compare,
+    limit_of_detection,
+    quantile,
+)
+from toolbox.change.noise import spherical_sd_of_mean
+from toolbox.change.patches import Patches
+from toolbox.errors import LayerError, ParameterError
+from toolbox.layers import Grid, Table, Tin, Vectors
+from toolbox.layers.crs import check_same_crs
+from toolbox.tool import Range, tool
+from toolbox.units import round_number
+
+__all__ = ["bed_change", "bed_change_grid", "change_limits", "inside"]
+
+_SKIRT = 1.0
+_MOST_ZONES = 1000
+
+
+@tool("Smallest change two surveys can show")
+def change_limits(
+    *,
+    sd_before: Annotated[float, Range("m", min=0)],
+    sd_after: Annotated[float, Range("m", min=0)],
+    area: Annotated[float, Range("m^2", above=0)],
+    correlation_range: Annotated[float, Range("m", min=0)],
+    datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
+    confidence: Annotated[float, Range("", above=0, max=0.9999)] = 0.95,
+) -> Table:
+    """Tell what change of the bed two surveys can show, before they are made.
+
+    Parameters
+    ----------
+    sd_before : float
+        One standard deviation of a depth of the earlier survey.
+    sd_after : float
+        One standard deviation of a depth of the later survey.
+    area : float
+        Of the ground over which change is added up.
+    correlation_range : float
+        Distance beyond which the errors of two depths have nothing to do with each other (the
+        range of a spherical variogram), such as the spacing of the lines.
+    datum_sd : float
+        One standard deviation of the difference of the two surveys' levels.
+    confidence : float
+        With which what is beyond a limit is no chance.
+
+    Returns
+    -------
+    Table
+        Columns ``measure, value, unit, source``: the limit of detection at one place
+        t sqrt(s1^2 + s2^2 + s_datum^2), t the normal quantile (1.96 of 95 %); the sd of the mean
+        change over the area, sqrt((s1^2 + s2^2) f^2 + s_datum^2), where f^2 is
+        1 - h + h^3 / 5 with h = radius / range of a round area smaller than the range, and
+        0.2 pi range^2 / area of a larger one; and the limits of the mean and of the volume.
+
+    Notes
+    -----
+    What all depths of a survey have in common does not average out: over a large area it is all
+    that is left.
+
+    References
+    ----------
+    Lane, Westaway & Hicks 2003, Earth Surface Processes and Landforms 28:249; Wheaton et al. 2010,
+    ibid. 35:136 (limit at a place); Rolstad, Haug & Denby 2009, Journal of Glaciology 55:666
+    (correlated error); Anderson 2019, Earth Surface Processes and Landforms 44:1015 (systematic
+    error; all from memory).
+    """
+    import pandas as pd
+
+    t = quantile(confidence)
+    place = limit_of_detection(sd_before, sd_after, t, datum_sd)
+    share = spherical_sd_of_mean(area, correlation_range)
+    mean_sd = float(limit_of_detection(sd_before * share, sd_after * share, 1.0, datum_sd))
+    beyond = f"{confidence:.4g} confidence"
+    rows = [
+        ("limit at a place", float(place), "m", f"t sqrt(s1^2 + s2^2 + s_datum^2), {beyond}"),
+        ("sd of the mean change", mean_sd, "m", "correlated and common errors"),
+        ("limit of the mean change", t * mean_sd, "m", beyond),
+        ("sd of the volume", mean_sd * area, "m3", "sd of the mean change times area"),
+        ("limit of the volume", t * mean_sd * area, "m3", beyond),
+    ]
+    return Table(
+        pd.DataFrame(rows, columns=["measure", "value", "unit", "source"]),
+        "Smallest change two surveys can show",
+    )
+
+
+@tool("Change of the bed between two surveys")
+def bed_change(
+    before: Tin,
+    after: Tin,
+    zones: Vectors | None = None,
+    *,
+    depths: Annotated[tuple[float, ...], Range("m")] | None = None,
+    zone_name: str = "name",
+    confidence: Annotated[float, Range("", min=0.5, max=0.99)] = 0.95,
+    skirt: Annotated[float, Range("", min=0, max=3)] = _SKIRT,
+    shift: Annotated[float, Range("m")] = 0.0,
+    datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
+    sd_before: Annotated[float, Range("m", min=0)] | None = None,
+    sd_after: Annotated[float, Range("m", min=0)] | None = None,
+    correlation_range: Annotated[float, Range("m", above=0)] | None = None,
+    cell: Annotated[float, Range("m", above=0)] | None = None,
+    seed: int = 0,
+) -> Table:
+    """Tabulate deposition and erosion between two surveys, in all, by depth and by zone.
+
+    Parameters
+    ----------
+    before : Tin
+        The earlier bed.
+    after : Tin
+        The later bed, in the same CRS and below the same datum.
+    zones : Vectors, optional
+        Polygons to tell the change of, one row each.
+    depths : tuple of float, optional
+        Depths between which to tell the change, by the mean of both beds, each weighed by how sure
+        it is; if left out, about five zones.
+    zone_name : str
+        Column of the zones that names them; without it they are numbered.
+    confidence : float
+        With which change that is told is no chance.
+    skirt : float
+        By how much of its own radius a patch of change is widened, for its thin edge.
+    shift : float
+        Rise of the bed that is none, as from another datum: it is taken off.
+    datum_sd : float
+        One standard deviation of the difference of the two surveys' levels, if the beds' own
+        errors do not hold it.
+    sd_before : float, optional
+        One standard deviation of the depth of an earlier bed that knows no error of its own.
+    sd_after : float, optional
+        The same of the later bed.
+    correlation_range : float, optional
+        Distance beyond which the errors of a bed without draws have nothing to do with each other.
+    cell : float, optional
+        Width of the cells compared; if left out, about half the spacing of the beds' vertices, and
+        not so fine that there were more than 50,000.
+    seed : int
+        Of the simulated errors.
+
+    Returns
+    -------
+    Table
+        A row for the whole common water, for each zone of depth and for each polygon:
+
+        - ``zone, area_m2``, common ground;
+        - ``mean_change_m, net_change_m3, net_low_m3, net_high_m3``: positive where the bed rose,
+          over all cells; the 90 % band; ``net_limit_m3``, what the net change must exceed to be
+          no chance;
+        - ``deposition_m3, deposition_low_m3, deposition_high_m3, deposition_area_m2`` and the same
+          of ``erosion`` (positive): in the patches of change;
+        - ``beyond_limit_share``: of the area, where the change at a place is beyond its limit of
+          detection, t sqrt(s1^2 + s2^2); about 1 - confidence of it where nothing changed.
+
+    Raises
+    ------
+    LayerError
+        If the beds or zones lie in different CRS, or the beds have no ground in common.
+    ParameterError
+        If a bed's error is not known, or nothing tells how it is correlated.
+
+    Notes
+    -----
+    Of two fitted beds the bands and limits come from pairs of their draws, which carry how errors
+    are correlated; of others from simulated errors of spherical correlation. Net change is added
+    up without a threshold, which would bias it (Anderson 2019). Deposition and erosion are those
+    of patches so heavy that chance would show one anywhere in the water in `1 - confidence` of
+    cases at most: where nothing changed, both are mostly zero. A patch is widened by its skirt, so
+    that its own thin edge counts. Their bands are 1.645 times the root mean square by which the
+    volumes differ that are found again after each field of error is added once more: they hold
+    what the finding itself errs by. Change spread thinly
+    over the whole bed shows in the net change alone; before believing it, test for a shift of
+    level. A hump or a hole between the lines of one survey that the other one met shows as a patch
+    too, for the beds' errors know no such surprise: look where the lines ran before believing a
+    small patch. Zones by the depth of one bed alone would show change where there is none: what
+    erred to the shallow side before seems to have sunk since.
+
+    References
+    ----------
+    Lane, Westaway & Hicks 2003, Earth Surface Processes and Landforms 28:249; Wheaton et al. 2010,
+    ibid. 35:136; Anderson 2019, ibid. 44:1015; Rolstad, Haug & Denby 2009, Journal of Glaciology
+    55:666 (all from memory).
+    """
+    import pandas as pd
+
+    check_same_crs(before=before, after=after, zones=zones)
+    two = compare(
+        before,
+        after,
+        cell=cell,
+        shift=shift,
+        datum_sd=datum_sd,
+        sd_before=sd_before,
+        sd_after=sd_after,
+        correlation_range=correlation_range,
+        seed=seed,
+    )
+    patches = Patches.of(two, confidence=confidence, skirt=skirt)
+    parts = {"whole water": np.ones(len(two.rise), bool), **_by_depth(two, depths)}
+    parts |= {} if zones is None else inside(two, zones, zone_name)
+    columns = {"zone": list(parts), **_tabulated(two, patches, np.stack([*parts.values()]))}
+    notes = (f"low and high: 90 % band of {FIELDS} fields of error", *two.notes)
+    return Table(pd.DataFrame(columns), "Change between two surveys", notes)
+
+
+@tool("Map of change between two surveys")
+def bed_change_grid(
+    before: Tin,
+    after: Tin,
+    *,
+    show: Literal["change", "limit", "significance", "patches"] = "change",
+    confidence: Annotated[float, Range("", min=0.5, max=0.99)] = 0.95,
+    skirt: Annotated[float, Range("", min=0, max=3)] = _SKIRT,
+    shift: Annotated[float, Range("m")] = 0.0,
+    datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
+    sd_before: Annotated[float, Range("m", min=0)] | None = None,
+    sd_after: Annotated[float, Range("m", min=0)] | None = None,
+    correlation_range: Annotated[float, Range("m", above=0)] | None = None,
+    cell: Annotated[float, Range("m", above=0)] | None = None,
+    seed: int = 0,
+) -> Grid:
+    """Map the change of the bed between two surveys, or how far to believe it.
+
+    Parameters
+    ----------
+    before : Tin
+        The earlier bed.
+    after : Tin
+        The later bed, in the same CRS and below the same datum.
+    show : str
+        ``"change"``: m, positive where the bed rose. ``"limit"``: the limit of detection at each
+        place, m. ``"significance"``: how sure it is that the bed changed there, 0 to 1, with the
+        sign of the change. ``"patches"``: 1 where something was laid down, -1 where something was
+        carried off, 0 where chance may do as much.
+    confidence : float
+        Of the limit and of the patches.
+    skirt : float
+        By how much of its own radius a patch of change is widened, for its thin edge.
+    shift : float
+        Rise of the bed that is none, as from another datum: it is taken off.
+    datum_sd : float
+        One standard deviation of the difference of the two surveys' levels, if the beds' own
+        errors do not hold it.
+    sd_before : float, optional
+        One standard deviation of the depth of an earlier bed that knows no error of its own.
+    sd_after : float, optional
+        The same of the later bed.
+    correlation_range : float, optional
+        Distance beyond which the errors of a bed without draws have nothing to do with each other.
+    cell : float, optional
+        Width of a cell; if left out, as for the table of change.
+    seed : int
+        Of the simulated errors.
+
+    Returns
+    -------
+    Grid
+        On the cells whose centre lies in both waters.
+
+    Raises
+    ------
+    LayerError
+        If the beds lie in different CRS or have no ground in common.
+    ParameterError
+        If a bed's error is not known, or nothing tells how it is correlated.
+
+    Notes
+    -----
+    The significance is that of one place looked at by itself: of a water where nothing changed, a
+    twentieth is beyond 0.95. The patches are judged against chance anywhere in the water.
+    """
+    from scipy.special import erf
+
+    two = compare(
+        before,
+        after,
+        cell=cell,
+        shift=shift,
+        datum_sd=datum_sd,
+        sd_before=sd_before,
+        sd_after=sd_after,
+        correlation_range=correlation_range,
+        seed=seed,
+    )
+    if show == "change":
+        return two.grid(two.rise, "bed_change", "m")
+    if show == "limit":
+        return two.grid(quantile(confidence) * two.sd, "change_limit", "m")
+    if show == "significance":
+        return two.grid(erf(two.score_of(two.rise) / np.sqrt(2)), "change_significance", "1")
+    patches = Patches.of(two, confidence=confidence, skirt=skirt)
+    return two.grid(patches.sides(two.rise), "change_patches", "1")
+
+
+def inside(two: Comparison, zones: Vectors, name: str = "name") -> dict[str, np.ndarray]:
+    """Return which cells lie in each polygon, by its name.
+
+    Raises
+    ------
+    LayerError
+        If a feature is no polygon, or no common ground lies in any.
+    """
+    import shapely
+
+    shapes = zones.frame.geometry.to_numpy()
+    if not np.isin(shapely.get_type_id(shapes), (3, 6)).all():
+        raise LayerError(f"{zones.name} must be polygons, got {set(zones.frame.geom_type)}")
+    shapely.prepare(shapes)
+    if name in zones.frame:
+        names = [str(one) for one in zones.frame[name]]
+    else:
+        names = [f"zone {number}" for number in range(1, len(shapes) + 1)]
+    found: dict[str, np.ndarray] = {}
+    for one, shape in zip(names, shapes, strict=True):
+        held = shapely.contains_xy(shape, *two.places.T)
+        found[one] = found.get(one, False) | held
+    if not any(held.any() for held in found.values()):
+        raise LayerError(f"{zones.name} must lie over ground common to both beds, none does")
+    return {one: held for one, held in found.items() if held.any()}
+
+
+def _by_depth(two: Comparison, depths: tuple[float, ...] | None) -> dict[str, np.ndarray]:
+    """Return which cells lie in each zone of depth."""
+    low, high = float(two.depth.min()), float(two.depth.max())
+    if depths is None:
+        step = round_number((high - low) / 5, up=True) if high > low else 1.0
+        ends = np.arange(np.floor(low / step), np.ceil(high / step) + 1) * step
+    else:
+        ends = np.unique(np.asarray(depths, float))
+        if len(ends) < 2 or len(ends) > _MOST_ZONES:
+            raise ParameterError(
+                f"depths must name two to {_MOST_ZONES} different ends of zones, got {len(ends)}"
+            )
+    zones = {
+        f"{upper:g} to {lower:g} m": (two.depth >= upper) & (two.depth < lower)
+        for upper, lower in pairwise(ends)
+    }
+    return {name: held for name, held in zones.items() if held.any()}
+
+
+def _tabulated(two: Comparison, patches: Patches, held: np.ndarray) -> dict[str, np.ndarray]:
+    """Columns of the table for zones, given as the cells that each holds (z, c)."""
+    weight = np.where(held, two.ground, 0.0).T
+    area, t = weight.sum(axis=0), patches.limit
+    net, errors = two.rise @ weight, two.errors @ weight.astype(np.float32)
+    low, high = band(errors.astype(float))
+    beyond = np.abs(two.score_of(two.rise)) > t
+    columns = {
+        "area_m2": area,
+        "mean_change_m": net / area,
+        "net_change_m3": net,
+        # what an error added may as well have been taken away
+        "net_low_m3": net - high,
+        "net_high_m3": net - low,
+        "net_limit_m3": t * errors.std(axis=0, dtype=float),
+    }
+    found = _moved(patches, two.rise, weight)
+    again = np.stack([_moved(patches, two.rise + error, weight)[:2] for error in two.errors])
+    half = quantile(0.9) * np.sqrt(np.square(again - found[:2]).mean(axis=0))
+    for which, what in enumerate(("deposition", "erosion")):
+        columns |= {
+            f"{what}_m3": found[which],
+            f"{what}_low_m3": np.minimum(found[:2], np.maximum(found[:2] - half, 0))[which],
+            f"{what}_high_m3": found[which] + half[which],
+            f"{what}_area_m2": found[2 + which],
+        }
+    return columns | {"beyond_limit_share": beyond @ weight / area}
+
+
+def _moved(patches: Patches, rise: np.ndarray, weight: np.ndarray) -> np.ndarray:
+    """Volumes laid down and carried off in patches, and their areas, by zone: (4, z)."""
+    side = patches.sides(rise)
+    if not side.any():
+        return np.zeros((4, weight.shape[1]))
+    up, down = side > 0, side < 0
+    return np.stack([np.where(up, rise, 0), np.where(down, -rise, 0), up, down]) @ weight

@@ -1,0 +1,228 @@
+"""Features of the bed: shelves, drop-offs, gullies, humps, bars, plateaus and holes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+import numpy as np
+
+from toolbox.bed.uncertainty import LEAST_SUPPORT
+from toolbox.features import closed_forms as closed
+from toolbox.features import drop_offs as drops
+from toolbox.features import gullies as hollows
+from toolbox.features import shelves as gentle
+from toolbox.features.forms import Form, confidences, least_relief_of, supports
+from toolbox.features.surface import Surface
+from toolbox.layers import Tin, Vectors
+from toolbox.tool import Range, tool
+from toolbox.words import counted
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+__all__ = ["Found", "bed_features", "find"]
+
+LEAST_CONFIDENCE = 0.5
+"""Share of the draws that must hold a feature for it to be told."""
+
+_WIDE = 60.0  # m, of a hole whose sides may be drop-offs
+_IN_A_ROW = 3  # hollows that make a gully
+_BESIDE = 3.0  # m around a hole, where the bed still falls into it
+
+LEAST_LENGTH = 40.0
+"""Of gullies and drop-offs, m (common practice, no source)."""
+
+_COLUMNS = (
+    "depth_least_m", "depth_greatest_m", "relief_m", "area_m2", "length_m", "width_m", "slope_deg",
+    "pour_depth_m", "closing_depth_m",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """A form, the share of the draws that hold it, and how far data tell the bed there."""
+
+    form: Form
+    confidence: float
+    support: float
+
+
+@tool("Features of the bed")
+def bed_features(
+    bed: Tin,
+    *,
+    least_relief: Annotated[float, Range("m", above=0)] | None = None,
+    least_drop: Annotated[float, Range("m", above=0)] = drops.LEAST_DROP,
+    least_length: Annotated[float, Range("m", above=0)] = LEAST_LENGTH,
+    steep: Annotated[float, Range("degree", above=0, max=89)] = drops.STEEP,
+    gentle_slope: Annotated[float, Range("degree", above=0, max=89)] = gentle.GENTLE,
+    widest_gully: Annotated[float, Range("m", above=0)] = hollows.WIDEST,
+    largest_share: Annotated[float, Range("1", above=0, max=1)] = closed.LARGEST_SHARE,
+    least_confidence: Annotated[float, Range("1", min=0, max=1)] = LEAST_CONFIDENCE,
+    least_support: Annotated[float, Range("1", min=0, max=1)] = LEAST_SUPPORT,
+) -> Vectors:
+    """Find shelves, drop-offs, gullies, humps, bars, plateaus and holes.
+
+    Parameters
+    ----------
+    bed : Tin
+        The lake bed; a fitted one tells how sure its features are.
+    least_relief : float, optional
+        Of humps, holes and gullies; if left out, 0.3 m, or twice the median standard deviation of
+        a fitted bed where that is more.
+    least_drop : float
+        Depth from lip to foot of a drop-off.
+    least_length : float
+        Of gullies and drop-offs.
+    steep : float
+        Least slope of a drop-off.
+    gentle_slope : float
+        Greatest slope of a shelf.
+    widest_gully : float
+        From top to top of its sides.
+    largest_share : float
+        Of the water, that a hump or a hole may cover: what is larger is a bank or a basin.
+    least_confidence : float
+        Share of the draws of a fitted bed that must hold a feature.
+    least_support : float
+        Support by data below which a feature is left out, as on bed that counts as unsurveyed.
+
+    Returns
+    -------
+    Vectors
+        ``features``, one row a line or outline:
+
+        - ``kind``: ``shelf``, ``drop-off lip``, ``drop-off foot``, ``gully``, ``gully axis``,
+          ``hump``, ``bar``, ``plateau``, ``hole``;
+        - ``feature``: a number shared by lip and foot, and by axis and outline;
+        - ``depth_least_m, depth_greatest_m``, the shallowest and the deepest of it;
+        - ``relief_m``: of humps and holes from top or bottom to the closing isobath, of gullies
+          the median depth below the lower side, of drop-offs the median depth from lip to foot;
+        - ``area_m2, length_m, width_m, slope_deg`` (mean) where they have a meaning;
+        - ``pour_depth_m`` of holes: where they would spill, or their rim; ``closing_depth_m`` of
+          humps: the depth of the deepest isobath that goes round them alone;
+        - ``confidence``: share of the draws that hold the feature, empty without draws;
+        - ``support``: how far data tell the bed there, 0 to 1, empty where unknown.
+
+    Notes
+    -----
+    A hole is a hollow with a closed isobath, a hump a rise with one, a bar a hump at least 2.5
+    times as long as wide, a plateau a hump whose upper quarter covers two fifths of its ground. A
+    gully is a hollow at least three times as long as wide, between sides that rise faster than the
+    bed beyond them; hollows in its bottom are part of it. A drop-off is bed steeper than that above
+    and below, a shelf gentle bed above its lip. The sides of gullies and humps are no drop-offs.
+
+    Each draw is asked for each feature at its place: for the top above all sides of its outline,
+    the bottom of the gully below both sides, the fall between lip and foot. So the confidence says
+    how often a form of that kind and size would really be there, not where exactly its edge runs.
+
+    Of a water whose lines lie far apart, forms between them are not found.
+    """
+    kept, left = find(
+        bed,
+        least_relief=least_relief,
+        least_drop=least_drop,
+        least_length=least_length,
+        steep=steep,
+        gentle_slope=gentle_slope,
+        widest_gully=widest_gully,
+        largest_share=largest_share,
+        least_confidence=least_confidence,
+        least_support=least_support,
+    )
+    notes = ["common limits, no norm: see the thresholds"]
+    if bed.draws is None:
+        notes.append("no confidence: only a fitted bed has draws")
+    if left:
+        notes.append(f"{counted(len(left), 'feature')} left out: too unsure or on unsurveyed bed")
+    return Vectors(_frame(bed, kept), "features", tuple(notes))
+
+
+def find(
+    bed: Tin,
+    *,
+    least_relief: float | None = None,
+    least_drop: float = drops.LEAST_DROP,
+    least_length: float = LEAST_LENGTH,
+    steep: float = drops.STEEP,
+    gentle_slope: float = gentle.GENTLE,
+    widest_gully: float = hollows.WIDEST,
+    largest_share: float = closed.LARGEST_SHARE,
+    least_confidence: float = LEAST_CONFIDENCE,
+    least_support: float = LEAST_SUPPORT,
+) -> tuple[list[Found], list[Found]]:
+    """Return the features that are sure enough, and those that are not."""
+    relief = least_relief_of(bed) if least_relief is None else least_relief
+    surface = Surface.of(bed)
+
+    def judged(forms: Sequence[Form]) -> list[Found]:
+        columns = zip(forms, confidences(bed, forms), supports(bed, forms), strict=True)
+        return [Found(form, float(share), float(told)) for form, share, told in columns]
+
+    def sure(found: Found) -> bool:
+        # what is unknown is not too little
+        return not (found.confidence < least_confidence or found.support < least_support)
+
+    limits = {"least_relief": relief, "largest_share": largest_share}
+    gullies = judged(
+        hollows.gullies(
+            surface, least_relief=relief, least_length=least_length, widest=widest_gully
+        )
+    )
+    holes = closed.closed_forms(bed, 1, **limits)
+    gullies = [found for found in gullies if not _of_holes(found.form, holes, least_length)]
+    told = [found.form for found in gullies if sure(found)]
+    around = judged([form for form in holes if not _in_gully(form, told)])
+    around += judged(closed.closed_forms(bed, -1, **limits))
+    beside = told + [f.form for f in around if sure(f) and not _is_wide(f.form)]
+    edges = drops.drop_offs(
+        surface, least_drop=least_drop, steep=steep, least_length=least_length, beside=beside
+    )
+    ground = gentle.shelves(surface, edges, gentle=gentle_slope)
+    found = [*judged(ground), *judged(edges), *gullies, *around]
+    return [one for one in found if sure(one)], [one for one in found if not sure(one)]
+
+
+def _is_wide(form: Form) -> bool:
+    """Tell whether a hole is so wide that its sides may be drop-offs."""
+    return "hole" in form.shapes and form.figures["width_m"] > _WIDE
+
+
+def _of_holes(gully: Form, holes: Sequence[Form], least_length: float) -> bool:
+    """Tell whether a gully is only a hole with a tail, or two holes in a line."""
+    import shapely
+
+    axis = gully.shapes["gully axis"]
+    round_ = [h for h in holes if h.figures["length_m"] < closed.BAR_LENGTH * h.figures["width_m"]]
+    own = [hole.shapes["hole"] for hole in round_ if axis.intersects(hole.shapes["hole"])]
+    rest = axis.difference(shapely.union_all(own).buffer(_BESIDE)).length if own else axis.length
+    return len(own) < _IN_A_ROW and rest < least_length / 2
+
+
+def _in_gully(hole: Form, gullies: Sequence[Form]) -> bool:
+    """Tell whether a hole is a pool of a gully: on its bottom, and not much deeper than it."""
+    import shapely
+
+    pit = shapely.Point(hole.figures["easting_m"], hole.figures["northing_m"])
+    return any(
+        shapely.distance(gully.shapes["gully axis"], pit) <= gully.figures["width_m"]
+        and hole.figures["relief_m"] < 2 * gully.figures["relief_m"]
+        for gully in gullies
+    )
+
+
+def _frame(bed: Tin, found: Sequence[Found]) -> "GeoDataFrame":
+    import geopandas
+
+    rows, shapes = [], []
+    for number, one in enumerate(found, start=1):
+        for kind, shape in one.form.shapes.items():
+            own = {name: one.form.figures.get(name, np.nan) for name in _COLUMNS}
+            if shape.geom_type == "LineString":
+                own |= {"length_m": shape.length, "area_m2": np.nan}
+            told = {"confidence": one.confidence, "support": one.support}
+            rows.append({"kind": kind, "feature": number} | own | told)
+            shapes.append(shape)
+    columns = ["kind", "feature", *_COLUMNS, "confidence", "support"]
+    data = {name: [row[name] for row in rows] for name in columns}
+    return geopandas.GeoDataFrame(data, geometry=shapes, crs=bed.crs)

@@ -1,0 +1,316 @@
+"""Closed forms: humps, bars and holes, each within a closed isobath."""
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from toolbox.features.forms import Form, spacing_of
+from toolbox.layers import Tin, VertexKind
+
+if TYPE_CHECKING:
+    from shapely import Polygon
+
+__all__ = ["closed_forms"]
+
+LARGEST_SHARE = 0.15
+"""Share of the water beyond which a closed form is a basin or a bank, no hole or hump (common
+practice, no source)."""
+
+BAR_LENGTH = 2.5
+"""Length of a bar in its widths, from where a hump is called a bar (common practice, no source)."""
+
+PLATEAU = 0.4
+"""Share of a rise that its upper quarter covers, from where it is a plateau: a cone has 1/16 there,
+a dome 1/4 (common practice, no source)."""
+
+LEAST_SIDE = 0.02
+"""Relief over the radius of a circle of the same area: what is flatter is no form one would notice
+(common practice, no source)."""
+
+FEWEST = 6
+"""Vertices' areas that a closed form must cover."""
+
+_BASIN = 4.0  # bed around a basin rises so much faster than its own sides
+_UPPER = 0.75
+_RIM = 0.75  # bed beyond the rim must rise at most so much as fast as within
+_SECTORS, _EACH = 8, 6  # of the outline, and places on each
+_HELD = 0.5  # of the least relief: the top is a mean over its upper half
+_TWO = 0.5  # a second top of half the relief makes two humps of one
+
+
+@dataclass(frozen=True, eq=False)
+class _Net:
+    """A bed turned so that what is looked for is deep, and which vertices are neighbours."""
+
+    bed: Tin
+    sign: int
+    depth: np.ndarray
+    starts: np.ndarray
+    neighbours: np.ndarray
+    areas: np.ndarray
+    outer: np.ndarray
+
+    @classmethod
+    def of(cls, bed: Tin, sign: int) -> "_Net":
+        starts, neighbours = adjacency(bed.triangles, len(bed.depth))
+        areas = np.bincount(
+            bed.triangles.ravel(), np.repeat(bed.areas() / 3, 3), minlength=len(bed.depth)
+        )
+        outer = bed.kind == VertexKind.OPEN_EDGE
+        if sign < 0:
+            outer |= bed.kind <= VertexKind.ISLAND
+        return cls(bed, sign, sign * bed.depth, starts, neighbours, areas, outer)
+
+
+def adjacency(triangles: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
+    """Return the neighbours of each vertex one after the other, and where each one's start."""
+    from scipy.sparse import csr_array
+
+    start = triangles.ravel()
+    end = np.roll(triangles, -1, axis=1).ravel()
+    both = np.concatenate([start, end]), np.concatenate([end, start])
+    joined = csr_array((np.ones(len(both[0]), np.int8), both), shape=(count, count))
+    joined.sum_duplicates()
+    return joined.indptr.astype(np.int64), joined.indices.astype(np.int64)
+
+
+def closed_forms(
+    bed: Tin,
+    sign: int,
+    *,
+    least_relief: float,
+    largest_share: float = LARGEST_SHARE,
+    least_area: float | None = None,
+) -> list[Form]:
+    """Find holes (sign 1) or humps and bars (sign -1).
+
+    Parameters
+    ----------
+    bed : Tin
+        The lake bed.
+    sign : {1, -1}
+        What is looked for.
+    least_relief : float
+        From the deepest or shallowest vertex to the closing isobath, m.
+    largest_share : float
+        Of the water; what is larger counts only where it holds a smaller form with a rim.
+    least_area : float, optional
+        Within the closing isobath, m2; if left out, that of six vertices.
+
+    Returns
+    -------
+    list of Form
+        The one with the greatest relief first.
+
+    Notes
+    -----
+    The net is flooded from its deepest vertex upwards; where two hollows meet, the shallower one
+    pours into the other. A hollow's relief is its persistence: from its bottom to the level at
+    which it meets another of at least the least relief. Humps are the same on the bed upside down,
+    with the shore as one that has no end. Both are exact on the net of triangles, and so are the
+    outlines, the isobaths at that level. Of hollows within hollows the largest is taken that is
+    not larger than allowed and is not made of two of like size.
+
+    A hollow that is larger, such as the deepest of a basin with an even floor, has no pour of its
+    own near by. It counts up to its rim, where the mean side, depth over the radius of the circle
+    of the flooded area, bends most, if the ground beyond the rim rises three quarters as fast or
+    less. A hollow around which the bed, on its middling side, rises several times as fast as within
+    is the floor of a basin.
+
+    References
+    ----------
+    Edelsbrunner, Letscher and Zomorodian 2002, Discrete Comput. Geom. 28:511, "Topological
+    persistence and simplification", doi:10.1007/s00454-002-2885-2.
+    """
+    net = _Net.of(bed, sign)
+    most = largest_share * float(net.areas.sum())
+    least_area = FEWEST * spacing_of(bed) ** 2 if least_area is None else least_area
+    forms = []
+    for pit, level in _chosen(net, least_relief, most):
+        inside, outline = _outline(net, pit, level)
+        if outline is None or outline.area < least_area:
+            continue
+        side = abs(net.depth[pit] - level) / np.sqrt(outline.area / np.pi)
+        if side < LEAST_SIDE or (sign > 0 and _rise_around(net, outline, level) > _BASIN * side):
+            continue
+        forms.append(_form(net, pit, level, inside, outline, least_relief))
+    return sorted(forms, key=lambda form: -form.figures["relief_m"])
+
+
+def _chosen(net: _Net, least_relief: float, most: float) -> list[tuple[int, float]]:
+    """Return bottom and closing level of the hollows that count."""
+    from toolbox.features.kernels.merging import merge
+
+    count = len(net.depth)
+    pits, above = np.empty(2 * count, np.int64), np.empty(2 * count, np.int64)
+    levels = np.empty(2 * count)
+    order = np.argsort(-net.depth, kind="stable")
+    made = merge(
+        net.starts, net.neighbours, net.depth, order, net.outer, least_relief,
+        pits, levels, above,
+    )  # fmt: skip
+    below: dict[int, list[int]] = {k: [] for k in range(-1, made)}
+    for k in range(made):
+        below[int(above[k])].append(k)
+    chosen, waiting = [], list(below[-1])
+    while waiting:
+        k = waiting.pop()
+        bottom, parts = float(net.depth[pits[k]]), below[k]
+        relief = bottom - levels[k]
+        second = min((net.depth[pits[p]] - levels[p] for p in parts), default=0.0)
+        whole = relief >= least_relief and second < _TWO * relief
+        if whole and _size(net, int(pits[k]), float(levels[k])) <= most:
+            chosen.append((int(pits[k]), float(levels[k])))
+        elif parts:
+            waiting += parts
+        elif (rim := _rim(net, int(pits[k]), float(levels[k]), most)) is not None:
+            chosen += [(int(pits[k]), rim)] if bottom - rim >= least_relief else []
+    return chosen
+
+
+def _size(net: _Net, pit: int, level: float) -> float:
+    """Return the area of a hollow below its level: what is just at it does not count, m2."""
+    from toolbox.features.kernels.merging import flood
+
+    return float(net.areas[flood(net.starts, net.neighbours, net.depth, pit, level)].sum())
+
+
+def _rim(net: _Net, pit: int, level: float, most: float) -> float | None:
+    """Return the level of the rim of a hollow within a larger one, if it has one."""
+    from toolbox.features.kernels.merging import flood
+
+    found = flood(net.starts, net.neighbours, net.depth, pit, -np.inf if np.isnan(level) else level)
+    found = found[np.argsort(-net.depth[found], kind="stable")]
+    radius = np.sqrt(np.cumsum(net.areas[found]) / np.pi)
+    depth = net.depth[found]
+    within = int(np.searchsorted(radius, np.sqrt(most / np.pi)))
+    if within < FEWEST or within == len(found):
+        return None
+    fall = depth[0] - depth[: within + 1]
+    bend = fall - fall[-1] * radius[: within + 1] / radius[within]
+    at = int(bend.argmax())
+    beyond = min(int(np.searchsorted(radius, 1.5 * radius[at])), len(found) - 1)
+    if at < 1 or beyond <= at:
+        return None
+    inner = fall[at] / radius[at]
+    outer = (depth[at] - depth[beyond]) / (radius[beyond] - radius[at])
+    return float(depth[at]) if outer <= _RIM * inner else None
+
+
+def _outline(net: _Net, pit: int, level: float) -> tuple[np.ndarray, "Polygon | None"]:
+    """Return the vertices of a hollow and the isobath around them."""
+    import shapely
+
+    from toolbox.features.kernels.merging import flood
+
+    inside = flood(net.starts, net.neighbours, net.depth, pit, level)
+    mark = np.zeros(len(net.depth), bool)
+    mark[inside] = True
+    touched = net.bed.triangles[mark[net.bed.triangles].any(axis=1)]
+    pieces = [_clipped(net, corners, level) for corners in touched]
+    whole = shapely.union_all([shapely.Polygon(piece) for piece in pieces if len(piece) > 2])
+    parts = [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon"]
+    if not parts:
+        return inside, None
+    largest = max(parts, key=lambda part: part.area)
+    return inside, shapely.Polygon(largest.exterior)
+
+
+def _clipped(net: _Net, corners: np.ndarray, level: float) -> list[tuple[float, float]]:
+    """Return the part of a triangle that is deeper than a level, as a ring."""
+    ring = []
+    for one, two in zip(corners, np.roll(corners, -1), strict=True):
+        if net.depth[one] > level:
+            ring.append(tuple(net.bed.vertices[one]))
+        if (net.depth[one] > level) != (net.depth[two] > level):
+            # always from the lower number, so that neighbours get the same bits
+            low, high = min(one, two), max(one, two)
+            share = (level - net.depth[low]) / (net.depth[high] - net.depth[low])
+            step = net.bed.vertices[high] - net.bed.vertices[low]
+            ring.append(tuple(net.bed.vertices[low] + share * step))
+    return ring
+
+
+def _rise_around(net: _Net, outline: "Polygon", level: float) -> float:
+    """Return how fast the bed rises beyond an outline, rise over run, on its middling side."""
+    import shapely
+
+    from toolbox.bed.location import interpolated, locate
+
+    reach = 0.5 * float(np.sqrt(outline.area / np.pi))
+    ring = outline.buffer(reach).exterior
+    places = shapely.get_coordinates(ring.interpolate(np.arange(48) / 48, normalized=True))
+    located = locate(net.bed.vertices, net.bed.triangles, places)
+    depth = interpolated(net.depth, net.bed.triangles, located)
+    # beyond the shore is land, as high as one likes
+    return float(np.median(np.nan_to_num((level - depth) / reach, nan=np.inf)))
+
+
+def _form(
+    net: _Net, pit: int, level: float, inside: np.ndarray, outline: "Polygon", least_relief: float
+) -> Form:
+    bottom, closing = net.sign * float(net.depth[pit]), net.sign * level
+    length, width = _sides(outline)
+    kind = "hole" if net.sign > 0 else _kind_of_rise(net, inside, level, length / width)
+    figures = {
+        "depth_least_m": min(bottom, closing),
+        "depth_greatest_m": max(bottom, closing),
+        "relief_m": abs(bottom - closing),
+        "area_m2": outline.area,
+        "length_m": length,
+        "width_m": width,
+        "slope_deg": _mean_slope(net.bed, inside),
+        "pour_depth_m" if net.sign > 0 else "closing_depth_m": closing,
+        "easting_m": float(net.bed.vertices[pit, 0]),
+        "northing_m": float(net.bed.vertices[pit, 1]),
+    }
+    return Form({kind: outline}, figures, *_question(net, inside, outline, level, least_relief))
+
+
+def _kind_of_rise(net: _Net, inside: np.ndarray, level: float, stretch: float) -> str:
+    height = net.depth[inside] - level
+    upper = height >= _UPPER * height.max()
+    if net.areas[inside][upper].sum() >= PLATEAU * net.areas[inside].sum():
+        return "plateau"
+    return "bar" if stretch >= BAR_LENGTH else "hump"
+
+
+def _sides(outline: "Polygon") -> tuple[float, float]:
+    """Return length and width of the smallest rectangle around an outline."""
+    import shapely
+
+    corners = shapely.get_coordinates(shapely.minimum_rotated_rectangle(outline))
+    sides = np.hypot(*np.diff(corners[:3], axis=0).T)
+    return float(sides.max()), float(sides.min())
+
+
+def _mean_slope(bed: Tin, inside: np.ndarray) -> float:
+    mark = np.zeros(len(bed.depth), bool)
+    mark[inside] = True
+    touched = mark[bed.triangles].any(axis=1)
+    degrees = np.degrees(np.arctan(bed.gradients()[touched]))
+    return float(np.average(degrees, weights=bed.areas()[touched]))
+
+
+def _question(
+    net: _Net, inside: np.ndarray, outline: "Polygon", level: float, least_relief: float
+) -> tuple[np.ndarray, Any]:
+    """Return places on the top and on the outline, and how to ask for the relief between them."""
+    import shapely
+
+    bottom = float(net.depth[inside].max())
+    core = inside[net.depth[inside] >= (bottom + level) / 2]
+    share = np.arange(_SECTORS * _EACH) / (_SECTORS * _EACH)
+    ring = shapely.get_coordinates(outline.exterior.interpolate(share, normalized=True))
+    weight = net.areas[core] / net.areas[core].sum()
+    return np.vstack([ring, net.bed.vertices[core]]), partial(
+        _held, net.sign, weight, _HELD * least_relief
+    )
+
+
+def _held(sign: int, weight: np.ndarray, relief: float, depths: np.ndarray) -> np.ndarray:
+    around = sign * depths[:, : _SECTORS * _EACH].reshape(len(depths), _SECTORS, _EACH)
+    core = sign * depths[:, _SECTORS * _EACH :] @ weight
+    return np.asarray(core - around.mean(axis=2).max(axis=1) >= relief)

@@ -1,0 +1,171 @@
+"""Gullies: long narrow hollows, with the line along their bottom."""
+
+from functools import partial
+
+import numpy as np
+
+from toolbox.features.centre_lines import along, centre_lines, evenly, joined, normals, ways
+from toolbox.features.forms import Form
+from toolbox.features.surface import Surface
+
+__all__ = ["gullies"]
+
+WIDEST = 50.0
+"""From top to top of the sides, m: what is wider is a valley or a basin (common practice, no
+source)."""
+
+LONGER = 3.0
+"""Least length of a gully in its widths (common practice, no source)."""
+
+GAP = 40.0
+"""Longest stretch across which two parts of a gully are taken as one, m (common practice, no
+source)."""
+
+_DIRECTIONS = 16
+_NARROWEST = 2.5  # least half width in cells
+_FAINT = 0.2  # share of the least relief down to which a gully is followed
+_SEEN = 0.5  # of the same, from which it is seen
+_TIMES = 2  # that the line is moved to the bottom: the way across changes as it moves
+_SHARE = 0.3  # of its length on which a gully must be seen
+_HELD = 0.75  # of the least relief, in beds that are asked whether they hold a gully
+
+
+def gullies(
+    surface: Surface,
+    *,
+    least_relief: float,
+    least_length: float,
+    widest: float = WIDEST,
+    gap: float = GAP,
+) -> list[Form]:
+    """Find gullies and channels.
+
+    Parameters
+    ----------
+    surface : Surface
+        The bed.
+    least_relief : float
+        How far its bottom lies below the lower of its sides, m.
+    least_length : float
+        Along its axis, m; and three times its width.
+    widest : float
+        From top to top, m.
+    gap : float
+        Longest stretch along the axis that may lack the depth, m.
+
+    Returns
+    -------
+    list of Form
+        The longest first.
+
+    Notes
+    -----
+    A cell scores by how much deeper it is than the bed at the same distance to both sides, less
+    what straight sides that went on as far again would give: ``2 d(r) - d(2 r)``, d being the depth
+    below the lower side, for the best of 16 directions and of radii up to a quarter of
+    the widest. So neither a plane, nor the bottom of an even valley, nor a bowl scores, but what is
+    cut into them. Axes follow the highest scores.
+    """
+    from toolbox.features.kernels.scores import gully_score
+
+    radii = ways(_NARROWEST * surface.cell, widest / 2)
+    score, reach = (np.full(surface.depth.shape, np.nan) for _ in range(2))
+    gully_score(surface.depth, radii / surface.cell, _DIRECTIONS, score, reach)
+    pieces = centre_lines(
+        score, _FAINT * least_relief, least_relief, least=8 / surface.cell, reach=14 / surface.cell
+    )
+    step = max(surface.cell, 2.0)
+    lines = joined([surface.places(piece) for piece in pieces], gap)
+    forms = []
+    for line in lines:
+        even = evenly(line, step, blur=1.5 * step)
+        for _ in range(_TIMES):
+            even = evenly(_centred(surface, even, reach), step, blur=step)
+        forms += _measured(surface, even, reach, least_relief, least_length)
+    return sorted(forms, key=lambda form: -form.figures["length_m"])
+
+
+def _centred(surface: Surface, line: np.ndarray, reach: np.ndarray) -> np.ndarray:
+    """Return the line moved sideways to the bottom of the gully."""
+    from scipy.ndimage import gaussian_filter1d, median_filter
+
+    halves = surface.at(reach, line)
+    if len(line) < 4 or not np.isfinite(halves).any():
+        return line
+    normal, half = normals(line), max(float(np.nanmedian(halves)), 2 * surface.cell)
+    offsets = np.linspace(-half / 2, half / 2, 2 * int(np.ceil(half / surface.cell)) + 1)
+    depth = surface.at(surface.depth, line[:, None] + offsets[:, None] * normal[:, None])
+    aside = offsets[np.nan_to_num(depth, nan=-np.inf).argmax(axis=1)]
+    aside = gaussian_filter1d(median_filter(aside, 5, mode="nearest"), 2.0, mode="nearest")
+    return np.asarray(line + aside[:, None] * normal)
+
+
+def _measured(
+    surface: Surface, line: np.ndarray, reach: np.ndarray, least_relief: float, least_length: float
+) -> list[Form]:
+    """Return the gully along a line, if it is deep and long enough."""
+    import shapely
+
+    halves = surface.at(reach, line)
+    if len(line) < 4 or not np.isfinite(halves).any():
+        return []
+    half, normal = max(float(np.nanmedian(halves)), 2 * surface.cell), normals(line)
+    bottom, relief, wide = _cross_sections(surface, line, normal, half)
+    deep = np.isfinite(relief) & (relief >= _SEEN * least_relief)
+    if deep.mean() < _SHARE:
+        return []
+    typical, width, length = (
+        float(np.median(relief[deep])),
+        float(np.median(wide[deep])),
+        along(line),
+    )
+    if typical < least_relief or length < max(least_length, LONGER * width):
+        return []
+    axis = shapely.LineString(line)
+    outline = axis.buffer(max(width / 2, surface.cell), cap_style="flat")
+    slope = np.degrees(np.arctan(surface.at(surface.slope, line)))
+    figures = {
+        "depth_least_m": float(np.nanmin(bottom)),
+        "depth_greatest_m": float(np.nanmax(bottom)),
+        "relief_m": typical,
+        "length_m": length,
+        "width_m": width,
+        "area_m2": outline.area,
+        "slope_deg": float(np.nanmean(slope)),
+    }
+    places = line[deep][:, None] + _ACROSS[:, None] * half * normal[deep][:, None]
+    held = partial(_held, int(deep.sum()), _HELD * least_relief)
+    return [Form({"gully": outline, "gully axis": axis}, figures, places.reshape(-1, 2), held)]
+
+
+def _cross_sections(
+    surface: Surface, line: np.ndarray, normal: np.ndarray, half: float
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return depth of the bottom, depth below the lower side, and width, at places on a line."""
+    offsets = np.linspace(-half, half, 2 * int(np.ceil(half / surface.cell)) + 1)
+    depth = surface.at(surface.depth, line[:, None] + offsets[:, None] * normal[:, None])
+    middle = np.where(np.abs(offsets) <= half / 3, depth, -np.inf)
+    bottom = np.fmax.reduce(middle, axis=1)
+    bottom[np.isinf(bottom)] = np.nan
+    sides = np.maximum(depth[:, 0], depth[:, -1])
+    relief = bottom - sides
+    # full width where the bed is half as deep below the sides as in the middle
+    wide = (depth - sides[:, None] >= 0.5 * relief[:, None]).sum(axis=1)
+    return bottom, relief, wide * (offsets[1] - offsets[0])
+
+
+_INNER = np.array([-0.6, -0.3, 0.0, 0.3, 0.6])
+_OUTER = np.array([1.0, 1.4])
+_ACROSS = np.concatenate([-_OUTER, _INNER, _OUTER])  # in half widths
+
+
+def _held(count: int, relief: float, depths: np.ndarray) -> np.ndarray:
+    """Tell in which beds the bottom, wherever it runs between the sides, is deep enough."""
+    from scipy.ndimage import uniform_filter1d
+
+    across = np.nan_to_num(depths).reshape(len(depths), count, len(_ACROSS))
+    # ten metres or so along the axis together: one place alone is rough
+    across = uniform_filter1d(across, min(5, count), axis=1)
+    left, bottom, right = across[..., :2], across[..., 2:-2], across[..., -2:]
+    drop = bottom.max(axis=2) - np.maximum(left.min(axis=2), right.min(axis=2))
+    return np.asarray(np.median(drop, axis=1) >= relief)

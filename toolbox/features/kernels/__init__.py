@@ -1,0 +1,1 @@
+"""Arithmetic on nets and grids, compiled."""

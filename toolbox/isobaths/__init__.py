@@ -1,0 +1,1 @@
+"""Isobaths: lines of equal depth, and the water between them."""

@@ -1,0 +1,121 @@
+"""Levels at which a bed is cut: those asked for, or at a round interval."""
+
+import math
+
+import numpy as np
+
+from toolbox.errors import LayerError, ParameterError
+from toolbox.layers import Tin
+
+__all__ = ["chosen_levels", "round_interval"]
+
+_HAIR = 1e-9
+_MOST = 10_000
+_LINES = 10
+_EVERY = 5
+
+
+def round_interval(span: float) -> float:
+    """Choose the interval that gives about ten levels over a range of depths.
+
+    Parameters
+    ----------
+    span : float
+        Greater than zero, m.
+
+    Returns
+    -------
+    float
+        1, 2, 2.5 or 5 times a power of ten that gives 7 to 15 levels.
+
+    Examples
+    --------
+    >>> round_interval(24.0), round_interval(3.1)
+    (2.5, 0.25)
+    """
+    magnitude = math.floor(math.log10(span / _LINES))
+    steps = [float(f"{digit}e{magnitude}") for digit in (1, 2, 2.5, 5, 10)]
+    return min(steps, key=lambda step: abs(math.log(span / _LINES / step)))
+
+
+def chosen_levels(
+    bed: Tin, interval: float | None, levels: tuple[float, ...] | None
+) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
+    """List the levels at which to cut a bed.
+
+    Parameters
+    ----------
+    bed : Tin
+        The lake bed.
+    interval : float or None
+        Depth between levels, m; levels are its whole multiples below the water's edge.
+    levels : tuple of float or None
+        The depths themselves, m.
+
+    Returns
+    -------
+    depth : (k,) array
+        Ascending, m.
+    every_fifth : (k,) array of bool
+        Whole multiples of five intervals; of levels listed, the fifth, the tenth and so on.
+    notes : tuple of str
+        What was chosen, and which levels lie below the bed.
+
+    Raises
+    ------
+    LayerError
+        If there is no water in the bed.
+    ParameterError
+        If both are given, if a level lies above the mapped water's edge, where nobody knows how
+        far the water would spread, or if there are too many.
+    """
+    if interval is not None and levels is not None:
+        raise ParameterError("give interval or levels, not both")
+    top, deepest = _span(bed)
+    if levels is None:
+        return _stepped(top, deepest, interval)
+    depth = _listed(levels, bed.shore_depth)
+    below = depth[depth > deepest]
+    notes = tuple(f"the bed is nowhere as deep as {level:g} m" for level in below)
+    return depth, np.arange(1, len(depth) + 1) % _EVERY == 0, notes
+
+
+def _span(bed: Tin) -> tuple[float, float]:
+    """Depths from which and to which there is water, m."""
+    top = float(bed.depth.min()) if bed.shore_depth is None else bed.shore_depth
+    deepest = float(bed.depth.max())
+    if deepest <= top and bed.shore_depth is not None:
+        raise LayerError("the bed is nowhere deeper than the water's edge, there is no water in it")
+    return top, deepest
+
+
+def _stepped(
+    top: float, deepest: float, interval: float | None
+) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
+    notes: tuple[str, ...] = ()
+    if interval is None:
+        interval = round_interval(deepest - top) if deepest > top else 1.0
+        notes = (f"interval of {interval:g} m chosen for depths of {top:g} to {deepest:g} m",)
+    if (deepest - top) / interval > _MOST:
+        raise ParameterError(
+            f"interval must give at most {_MOST:,} levels over {deepest - top:g} m, "
+            f"got {interval:g} m"
+        )
+    number = np.arange(math.floor(top / interval), math.ceil(deepest / interval) + 1)
+    depth = np.round(number * interval, 9)
+    inside = (depth > top + _HAIR) & (depth <= deepest)
+    return depth[inside], number[inside] % _EVERY == 0, notes
+
+
+def _listed(levels: tuple[float, ...], top: float | None) -> np.ndarray:
+    if not levels:
+        raise ParameterError("levels must name at least one depth, got none")
+    if len(levels) > _MOST:
+        raise ParameterError(f"levels must be at most {_MOST:,}, got {len(levels):,}")
+    depth = np.unique(np.asarray(levels, float))
+    if top is not None and depth[0] < top - _HAIR:
+        raise ParameterError(
+            f"levels must be at or below the mapped water's edge (depth {top:g} m), "
+            f"got {depth[0]:g}"
+        )
+    return np.asarray(depth)

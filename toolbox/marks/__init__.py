@@ -1,0 +1,1 @@
+"""Marks: where to put a bait, from the bank or from a boat."""

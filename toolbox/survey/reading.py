@@ -1,0 +1,74 @@
+"""Reading the bed: isobaths, zones and features, as one step of a survey."""
+
+from dataclasses import dataclass
+
+from toolbox.features.bed_features import bed_features
+from toolbox.features.plant_beds import plant_beds
+from toolbox.formats.vectors_file import read_vectors
+from toolbox.isobaths.isobaths import isobaths
+from toolbox.isobaths.labels import isobath_labels
+from toolbox.isobaths.zones import depth_zones
+from toolbox.layers import Tin, Vectors
+from toolbox.survey.lineage import Lineage
+from toolbox.survey.reduce import Inputs
+from toolbox.survey.settings import Settings
+
+__all__ = ["Drawn", "draw", "read_plants"]
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """What was drawn from a bed."""
+
+    isobaths: Vectors
+    labels: Vectors
+    zones: Vectors
+    features: Vectors
+    plants: Vectors | None
+
+    @property
+    def layers(self) -> tuple[Vectors, ...]:
+        """All that hold something, as they go into a file."""
+        several = (self.zones, self.isobaths, self.labels, self.features, self.plants)
+        return tuple(layer for layer in several if layer is not None and len(layer))
+
+
+def draw(
+    bed: Tin, plants: Vectors | None, settings: Settings, inputs: Inputs, lineage: Lineage
+) -> Drawn:
+    """Draw isobaths and zones, and find features and plants."""
+    make = settings.make
+    lines = isobaths(bed, interval=make.isobath_interval, levels=make.isobath_levels)
+    zones = depth_zones(bed, interval=make.isobath_interval, levels=make.isobath_levels)
+    lineage.step("isobaths", lines.notes, lines=len(lines), zones=len(zones))
+    found = bed_features(bed)
+    lineage.step("features", found.notes, features=int(found.frame["feature"].nunique()))
+    return Drawn(lines, isobath_labels(lines), zones, found, _plants(plants, inputs, lineage))
+
+
+def read_plants(settings: Settings, inputs: Inputs, lineage: Lineage) -> Vectors | None:
+    """Read the layer of plants that a survey names."""
+    wanted = settings.plants
+    if wanted is None:
+        return None
+    assert inputs.shoreline.crs is not None  # its reader makes sure of it
+    plants = read_vectors(
+        wanted.file,
+        crs=wanted.crs,
+        into=inputs.shoreline.crs.to_wkt(),
+        layer=wanted.layer,
+        where=wanted.where,
+    )
+    lineage.step("read plants", plants.notes, file=str(wanted.file), beds=len(plants))
+    return plants
+
+
+def _plants(plants: Vectors | None, inputs: Inputs, lineage: Lineage) -> Vectors | None:
+    """Return the plants that were mapped, else those that soundings met."""
+    if plants is not None:
+        return Vectors(plants.frame, "plants", plants.notes)
+    if "canopy" not in inputs.soundings.frame:
+        return None
+    found = plant_beds(inputs.soundings, inputs.shoreline)
+    lineage.step("plant beds", found.notes, beds=len(found))
+    return found

@@ -1,0 +1,1 @@
+"""Arithmetic on triangles, cells and rays, compiled."""

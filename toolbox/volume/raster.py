@@ -1,0 +1,185 @@
+"""Hypsography of depth rasters, block by block, exact for the way the cells are read."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from typing import Annotated, Any, Literal
+
+import numpy as np
+
+from toolbox.errors import LayerError, ParameterError
+from toolbox.layers import Grid, Table
+from toolbox.layers.crs import areal_scale, is_plane
+from toolbox.tool import Range, tool
+from toolbox.volume.hypsography import completed, figures, stepped
+
+__all__ = ["Reading", "area_and_volume_of_blocks", "hypsography_of_grid", "row_blocks"]
+
+Reading = Literal["stepped", "bilinear"]
+
+_ROWS = 512
+_NODES = 65  # along a row: the scale of a map is smooth
+
+
+def row_blocks(grid: Grid, *, rows: int = _ROWS) -> Iterator[Grid]:
+    """Give a grid in blocks of whole rows, from north to south."""
+    for start in range(0, grid.shape[0], rows):
+        yield _moved(grid, grid.values[start : start + rows], start)
+
+
+def area_and_volume_of_blocks(
+    blocks: Iterable[Grid], levels: np.ndarray, *, reading: Reading = "bilinear"
+) -> tuple[np.ndarray, np.ndarray]:
+    """Compute the area at or deeper than each level, and the volume of water below it.
+
+    Parameters
+    ----------
+    blocks : iterable of Grid
+        Depths, m, positive down: blocks of whole rows of one raster, from north to south. Only
+        one is held at a time.
+    levels : (k,) array
+        Depths below the datum, m, ascending.
+    reading : str
+        ``"stepped"``: each cell is a box with a level floor. ``"bilinear"``: the bed runs through
+        the cell centres, bilinear between each four.
+
+    Returns
+    -------
+    area, volume : (k,) array
+        On the ground, m2 and m3.
+
+    Raises
+    ------
+    LayerError
+        If a block does not continue the one before.
+
+    Notes
+    -----
+    Both are exact for the reading. Where one of four neighbours is missing, as all along the shore,
+    the quarters of the others about that corner lie level: so the water has the area of its cells
+    either way, and the rim of half a cell is read as boxes are. Levels are taken to 32 bits, the
+    precision of a grid, so that a cell exactly as deep as a level counts.
+    """
+    from toolbox.volume.kernels.levels import accumulate_boxes, accumulate_patches
+
+    wanted = np.asarray(levels, np.float32).astype(float)
+    sums = np.zeros((4, len(wanted) + 1))
+    add = accumulate_boxes if reading == "stepped" else accumulate_patches
+    parts = _checked(blocks) if reading == "stepped" else _overlapping(_checked(blocks))
+    for block in parts:
+        sums += add(block.values, _ground(block), wanted).sum(axis=0)
+    return completed(sums, wanted)
+
+
+def _checked(blocks: Iterable[Grid]) -> Iterator[Grid]:
+    expected: Any = None
+    for block in blocks:
+        place = (block.transform.c, block.transform.f, block.cell, block.shape[1])
+        if expected and not np.allclose(place, expected, rtol=1e-9, atol=1e-3 * block.cell):
+            raise LayerError(
+                "blocks must be whole rows of one raster from north to south, got left, top, "
+                f"cell and columns {place} after a block that is followed by {expected}"
+            )
+        expected = (place[0], block.bounds[1], *place[2:])
+        yield block
+
+
+def _overlapping(blocks: Iterator[Grid]) -> Iterator[Grid]:
+    """Give each block with the last row of the one before on top, and rows of no data about all."""
+    above: np.ndarray | None = None
+    last: Grid | None = None
+    for block in blocks:
+        row = np.full((1, block.shape[1]), np.nan, np.float32) if above is None else above
+        yield _stacked(row, block.values, block, 1)
+        above, last = block.values[-1:], block
+    if last is not None and above is not None:
+        yield _stacked(above, np.full_like(above, np.nan), last, 1 - last.shape[0])
+
+
+def _stacked(upper: np.ndarray, lower: np.ndarray, block: Grid, up: int) -> Grid:
+    return _moved(block, np.vstack([upper, lower]), -up)
+
+
+def _moved(grid: Grid, values: np.ndarray, down: int) -> Grid:
+    """Return values of cells that begin so many rows farther down."""
+    a, b, c, d, e, f, *_ = grid.transform
+    return replace(grid, values=values, transform=type(grid.transform)(a, b, c, d, e, f + down * e))
+
+
+def _ground(block: Grid) -> np.ndarray:
+    """Area on the ground of the cells of the first and the last row, (2, cols), m2."""
+    rows, cols = block.shape
+    if is_plane(block.crs):
+        return np.full((2, cols), block.cell**2)
+    nodes = np.linspace(0, cols - 1, _NODES)
+    left, _, _, top = block.bounds
+    places = [
+        np.column_stack([left + (nodes + 0.5) * block.cell, np.full(_NODES, top - middle)])
+        for middle in (block.cell / 2, (rows - 0.5) * block.cell)
+    ]
+    scale = areal_scale(block.crs, np.vstack(places)).reshape(2, _NODES)
+    return np.array([block.cell**2 / np.interp(np.arange(cols), nodes, line) for line in scale])
+
+
+@tool("Hypsographic table of a raster")
+def hypsography_of_grid(
+    depth: Grid,
+    *,
+    reading: Reading = "bilinear",
+    step: Annotated[float, Range("m", above=0)] | None = None,
+    levels: Annotated[tuple[float, ...], Range("m")] | None = None,
+    datum: Annotated[float, Range("m")] | None = None,
+) -> Table:
+    """Tabulate area and volume by depth of a bed that is given as a raster.
+
+    Parameters
+    ----------
+    depth : Grid
+        Depth below the datum water level, m, positive down; no data is no water.
+    reading : str
+        ``"stepped"``: each cell is a box with a level floor. ``"bilinear"``: the bed runs through
+        the cell centres, bilinear between each four; the rim of half a cell, beyond the outermost
+        centres, lies level.
+    step : float, optional
+        Depth between rows; if left out, 1, 2 or 5 times a power of ten that gives 10 to 25 rows.
+    levels : tuple of float, optional
+        The depths to tabulate instead, negative above the datum.
+    datum : float, optional
+        Elevation of the datum water level, for the column of elevations.
+
+    Returns
+    -------
+    Table
+        Columns ``depth_m, elevation_m, area_m2, volume_below_m3, volume_above_m3, area_share,
+        volume_share``, as of the hypsographic table of a bed; shares and volumes above refer to
+        the datum.
+
+    Raises
+    ------
+    LayerError
+        If there is no water in the raster.
+    ParameterError
+        If `step` and `levels` are both given.
+
+    Notes
+    -----
+    Exact for the reading, on the ground. Cells above the datum are known land that a rise of the
+    water would cover; nobody knows how it would spread beyond the raster.
+    """
+    if step is not None and levels is not None:
+        raise ParameterError("give step or levels, not both")
+    if levels == ():
+        raise ParameterError("levels must name at least one depth, got none")
+    known = depth.values[~np.isnan(depth.values)]
+    deepest = float(known.max(initial=-np.inf))
+    if not deepest > 0:
+        raise LayerError("the raster is nowhere deeper than the datum, there is no water in it")
+    top = min(0.0, float(known.min()))
+    rows = stepped(top, deepest, step) if levels is None else np.unique(np.asarray(levels, float))
+    everything = np.union1d(rows, 0.0)
+    found = area_and_volume_of_blocks(row_blocks(depth), everything, reading=reading)
+    frame = figures(everything, *found, rows, 0.0, datum)
+    notes = (
+        "shares and volume above refer to depth 0 m",
+        f"cells of {depth.cell:g} m, read {reading}",
+    )
+    return Table(frame, "Area and volume by depth", depth.notes + notes)
