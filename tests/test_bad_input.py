@@ -511,13 +511,17 @@ SURVEYS = {
         (
             "survey.toml",
             "'colour' is unknown",
-            "bed, cleaning, datum, make, origin, plan, soundings, thinning, water",
+            "bed, cleaning, datum, make, marks, origin, plan, plants, soundings, thinning, water",
         ),
         survey(head="colour = 'red'"),
     ),
     "unknown key within": Case(
         RUN,
-        ("survey.toml", "'make.cel' is unknown", "cell, levels, slope_unit, step"),
+        (
+            "survey.toml",
+            "'make.cel' is unknown",
+            "cell, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, step, terrain",
+        ),
         survey(more="[make]\ncel = 2"),
     ),
     "unknown key of a source": Case(
@@ -573,6 +577,43 @@ SURVEYS = {
         RUN,
         ("survey.toml", "'bed.duplicates'", "'mean', 'shoalest' or 'deepest'", "'median'"),
         survey(more="[bed]\nduplicates = 'median'"),
+    ),
+    "unknown key of marks": Case(
+        RUN,
+        ("survey.toml", "'marks.range' is unknown", "apart, clearance, count, crs, declination"),
+        survey(more="[marks]\nrange = 60"),
+    ),
+    "weight of no kind of mark": Case(
+        RUN,
+        ("survey.toml", "'marks.weights.wreck' is unknown", "'drop_off_foot', ", "'bottom_change'"),
+        survey(more="[marks.weights]\nwreck = 1"),
+    ),
+    "pegs for a boat": Case(
+        RUN,
+        ("survey.toml", "pegs is for kind = 'casts'", "got kind = 'boat'"),
+        survey(more="[marks]\nkind = 'boat'\npegs = 'soundings.csv'"),
+    ),
+    "pegs that are missing": Case(
+        RUN, ("nothing.csv does not exist",), survey(more="[marks]\npegs = 'nothing.csv'")
+    ),
+    "plants that are points": Case(
+        RUN,
+        ("dots.gpkg must hold polygons", "got Point"),
+        survey(more="[plants]\nfile = 'dots.gpkg'")
+        | {"dots.gpkg": layer(Point(500_050, 5_200_050))},
+    ),
+    "a raster that is none": Case(
+        RUN,
+        ("survey.toml", "'make.terrain.1'", "'slope', 'aspect'", "'hillside'"),
+        survey(more="[make]\nterrain = ['hillside']"),
+    ),
+    "isobaths beyond counting": Case(
+        RUN, ("interval", "1e-09"), survey(more="[make]\nisobath_interval = 1e-9")
+    ),
+    "isobaths at an interval and at levels": Case(
+        RUN,
+        ("survey.toml", "make.isobath_interval or make.isobath_levels, not both"),
+        survey(more="[make]\nisobath_interval = 1\nisobath_levels = [1]"),
     ),
     "step and levels in a survey": Case(
         RUN,

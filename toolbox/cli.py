@@ -139,9 +139,9 @@ def check_command(survey: Path) -> None:
 def tools_command() -> None:
     """List all tools with what they do."""
     for name, function in tools().items():
-        click.echo(f"{name:24}{record(function).summary}")
+        click.echo(f"{name:26}{record(function).summary}")
     for name, error in broken().items():
-        click.echo(f"{name:24}cannot be used: {error}")
+        click.echo(f"{name:26}cannot be used: {error}")
 
 
 @commands.command("describe")

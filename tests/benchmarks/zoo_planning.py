@@ -300,6 +300,8 @@ def table(results: list[Result]) -> None:
         depths = " | ".join(f"{depth:.3f}" for depth in errors)
         click.echo(f"| {one.lake} | {depths} | {shares} | {one.seconds:.1f} |")
     for other in ("even", "random"):
+        means = [np.mean([getattr(one, name) for one in results]) for name in ("planned", other)]
+        click.echo(f"mean error of planned over mean error of {other}: {means[0] / means[1]:.3f}")
         whole = np.array([one.planned / getattr(one, other) for one in results])
         near = np.array([one.near["planned"] / one.near[other] for one in results])
         for where, ratio in (("over the whole water", whole), ("within reach of the shore", near)):

@@ -129,13 +129,13 @@ def test_a_terrace_is_a_drop_off_with_lip_above_foot() -> None:
 
 
 def test_a_shelf_lies_between_the_shore_and_a_lip() -> None:
-    bed = net(lambda x, y: np.minimum(y / 10, 1.5) + 4 * np.clip((y - 45) / 16, 0, 1))
+    bed = net(lambda x, y: np.minimum(y / 6, 1.0) + 4 * np.clip((y - 45) / 16, 0, 1))
     frame = bed_features(bed).frame.set_index("kind")
     assert "shelf" in frame.index
     shelf = frame.loc["shelf"]
     assert shelf.geometry.contains(shapely.Point(120, 30))
     assert not shelf.geometry.contains(shapely.Point(120, 60))
-    assert shelf["depth_greatest_m"] < 2.2
+    assert shelf["depth_greatest_m"] < 1.7
 
 
 def test_a_trough_is_a_gully_and_its_sides_are_no_drop_offs() -> None:

@@ -67,3 +67,15 @@ def test_beds_are_asked_whether_they_hold_shelf_and_drop_off() -> None:
         own = bed.at(bed.depth, form.places)
         even = np.full(len(own), 3.0)
         assert form.held(np.stack([own, even])).tolist() == [True, False]
+
+
+def test_the_floor_above_a_hole_is_no_shelf() -> None:
+    row, _ = np.mgrid[:80, :120]
+    away = 2.0 * row - 4
+    # 60 m of floor at 3 m depth between a steep shore and a drop-off
+    bed = surface(
+        np.where(away < 0, -1, np.clip(0.2 * away, 0.2, 3) + np.clip((away - 75) / 3, 0, 4))
+    )
+    found = drop_offs(bed, least_length=40.0)
+    assert len(found) >= 1
+    assert shelves(bed, found) == []

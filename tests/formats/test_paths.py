@@ -243,13 +243,14 @@ def test_what_is_written_beside_a_file_goes_with_it(tmp_path: Path) -> None:
 
 
 def test_what_is_there_beside_a_file_is_not_touched(tmp_path: Path) -> None:
+    def write() -> None:
+        with new_file(tmp_path / "bed.shp") as place:
+            place.write_text("shapes")
+            place.with_suffix(".dbf").write_text("table")
+
     (tmp_path / "bed.dbf").write_text("other")
-    with (
-        pytest.raises(OutputError, match=r"bed\.dbf exists already; choose another name"),
-        new_file(tmp_path / "bed.shp") as place,
-    ):
-        place.write_text("shapes")
-        place.with_suffix(".dbf").write_text("table")
+    with pytest.raises(OutputError, match=r"bed\.dbf exists already; choose another name"):
+        write()
     assert held(tmp_path) == {"bed.dbf": b"other"}
     with new_file(tmp_path / "bed.shp", overwrite=True) as place:
         place.write_text("shapes")

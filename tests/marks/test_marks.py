@@ -259,7 +259,7 @@ def test_a_bed_without_an_error_and_unknown_confidence() -> None:
     assert " m deep" in found.frame["sentence"][0]
     assert "sure" not in found.frame["sentence"][0]
     assert "nan" not in found.frame["sentence"].str.cat()
-    assert "features without a confidence count as certain" in found.notes
+    assert "what has no confidence, as plants, counts as certain" in found.notes
     assert "the bed does not know its error: only a fitted bed does" in found.notes
 
 

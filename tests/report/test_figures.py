@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import geopandas
 import numpy as np
 import pytest
 import shapely
@@ -9,7 +10,9 @@ from affine import Affine
 from matplotlib.image import imread
 from pyproj import CRS
 
-from toolbox.layers import Grid, Shoreline, Soundings
+from toolbox.isobaths.labels import isobath_labels
+from toolbox.layers import Grid, Shoreline, Soundings, Vectors
+from toolbox.report import drawing
 from toolbox.report.figures import write_map
 
 TITLES = {
@@ -143,3 +146,92 @@ def test_what_nobody_surveyed_is_veiled(tmp_path: Path, share: float) -> None:
     changed = (np.abs(veiled - plain).sum(axis=-1) > 0.02).mean(axis=0)
     # the veiled columns of the water change, the others do not
     assert (changed > 0.3).mean() == pytest.approx(0.86 * share, abs=0.12)
+
+
+# ---- isobaths ----
+
+
+def isobaths(depth: Grid, *rings: float) -> Vectors:
+    """Return squares about the middle, at a depth each."""
+    left, bottom, right, top = depth.bounds
+    middle, half = shapely.Point((left + right) / 2, (bottom + top) / 2), (top - bottom) / 2
+    shapes = [
+        shapely.LineString(middle.buffer(half * (1 - d / 8), cap_style="square").exterior.coords)
+        for d in rings
+    ]
+    columns = {"depth_m": list(rings), "index_line": [d % 5 == 0 for d in rings]}
+    return Vectors(geopandas.GeoDataFrame(columns, geometry=shapes, crs=depth.crs), "isobaths")
+
+
+def with_isobaths(folder: Path, depth: Grid, lines: Vectors) -> np.ndarray:
+    path = folder / "lines.png"
+    write_map(depth, shoreline(depth), soundings(depth), "Figment Mere", path, isobaths=lines)
+    return np.asarray(imread(path))[..., :3]
+
+
+def test_isobaths_are_drawn_where_they_run(tmp_path: Path) -> None:
+    depth = grid(60, 80)
+    plain = drawn(tmp_path, depth)[..., :3]
+    lines = with_isobaths(tmp_path, depth, isobaths(depth, 2.0))
+    changed = np.abs(lines - plain).sum(axis=-1) > 0.1
+    rows, cols = (np.flatnonzero(changed.any(axis=axis)) for axis in (1, 0))
+    # derived: the square at 2 m is three quarters as high as the water, which lies within margins
+    # of 4 % of its longer side, so it covers 45 of 66.4 m of the picture's height
+    figure_rows = picture_rows(plain)
+    assert (rows[-1] - rows[0]) / figure_rows == pytest.approx(45 / 66.4, abs=0.03)
+    assert rows[-1] - rows[0] == pytest.approx(cols[-1] - cols[0], abs=12)
+    assert changed.mean() < 0.02
+
+
+def picture_rows(picture: np.ndarray) -> int:
+    """Count the rows between the upper and the lower edge of the frame."""
+    dark = (picture.sum(axis=-1) < 0.75).sum(axis=1)
+    edges = np.flatnonzero(dark > 0.75 * picture.shape[1])
+    return int(edges[-1] - edges[0])
+
+
+def test_isobaths_are_dark_on_pale_and_pale_on_dark(tmp_path: Path) -> None:
+    depth = grid(60, 80)
+    for ring, darker in ((1.0, True), (7.5, False)):
+        plain = drawn(tmp_path, depth)[..., :3].sum(axis=-1)
+        lines = with_isobaths(tmp_path, depth, isobaths(depth, ring)).sum(axis=-1)
+        changed = np.abs(lines - plain) > 0.3
+        assert changed.sum() > 50
+        assert ((lines < plain)[changed].mean() > 0.5) == darker
+
+
+def test_numbers_stand_where_there_is_room_at_the_scale_of_the_picture(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ten kilometres on nine inches is about 1 to 50,000 (derived: 10 km / 0.2 m)."""
+    asked: list[dict[str, float]] = []
+
+    def spied(lines: Vectors, **options: float) -> Vectors:
+        asked.append(options)
+        return isobath_labels(lines, **options)
+
+    monkeypatch.setattr(drawing, "isobath_labels", spied)
+    wide = grid(60, 80, cell=125.0)
+    with_isobaths(tmp_path, wide, isobaths(wide, 1.0, 2.0))
+    near = grid(60, 80, cell=1.25)
+    with_isobaths(tmp_path, near, isobaths(near, 1.0, 2.0))
+    assert asked[0]["scale"] == pytest.approx(50_000, rel=0.15)
+    assert asked[0]["scale"] == pytest.approx(100 * asked[1]["scale"], rel=1e-6)
+
+
+def test_no_isobaths_are_no_error(tmp_path: Path) -> None:
+    depth = grid(20, 30)
+    assert with_isobaths(tmp_path, depth, isobaths(depth)).size > 0
+
+
+def test_the_legend_hides_nothing_of_the_water(tmp_path: Path) -> None:
+    """A water that fills its frame is seen whole, whatever the legend says."""
+    depth = grid(60, 80)
+    many, few = tmp_path / "many.png", tmp_path / "few.png"
+    write_map(depth, shoreline(depth), soundings(depth, rejected=0), "Mere", few)
+    write_map(depth, shoreline(depth), soundings(depth, rejected=1), "Mere", many)
+    pictures = [np.asarray(imread(path))[..., :3] for path in (few, many)]
+    assert pictures[0].shape == pictures[1].shape
+    top = slice(0, picture_rows(pictures[0]) // 2)
+    changed = np.abs(pictures[0] - pictures[1]).sum(axis=-1)[top] > 0.3
+    assert changed.sum() < 600  # one cross for one dot

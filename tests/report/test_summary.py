@@ -152,6 +152,89 @@ def test_a_plan_has_a_section_of_its_own(tmp_path: Path) -> None:
     assert "Where to sound next" not in written(tmp_path)
 
 
+def finds() -> tuple[Vectors, Vectors]:
+    """Return a hole and two marks, each with a note of its own."""
+    hole = geopandas.GeoDataFrame(
+        {
+            "kind": ["hole"],
+            "feature": [3],
+            "depth_least_m": [4.0],
+            "depth_greatest_m": [9.0],
+            "relief_m": [5.0],
+            "area_m2": [1234.0],
+            "length_m": [50.0],
+            "confidence": [np.nan],
+        },
+        geometry=[shapely.box(400, 400, 600, 600)],
+    )
+    long = "From peg P1 cast 39 m on 179 deg true: foot of the drop-off, " * 3
+    marks = geopandas.GeoDataFrame(
+        {"mark": [1, 2], "sentence": [long.strip(), "From peg P2."]},
+        geometry=shapely.points([(1, 1), (2, 2)]),
+    )
+    told = Vectors(hole, "features", ("usual limits",))
+    return told, Vectors(marks, "marks", ("mind the wire",))
+
+
+def section_of(text: str, heading: str) -> list[str]:
+    """Return the lines of a section, without its heading."""
+    rest = text.split(f"\n{heading}\n{'-' * len(heading)}\n")[1]
+    return rest.split("\n\n")[0].splitlines()
+
+
+def test_what_lies_on_the_bed_has_a_section_of_its_own(tmp_path: Path) -> None:
+    features, _ = finds()
+    (tmp_path / "features.csv").touch()
+    text = written(tmp_path, features=features, notes=["usual limits", "depths in feet"])
+    assert section_of(text, "On the bed") == [
+        "  1 hole:",
+        "    3  4.0 to 9.0 m deep, 5.0 m below its rim, 1,234 m2, at 500 E 500 N",
+        "  usual limits",
+    ]
+    # what is told there is not told again
+    assert section_of(text, "Assumed, mended, inferred") == ["  depths in feet"]
+    assert line_of(text, "features.csv").startswith("features.csv what was found on the bed")
+    assert "On the bed" not in written(tmp_path)
+
+
+def test_marks_have_a_section_of_their_own_and_text_keeps_to_its_column(tmp_path: Path) -> None:
+    features, marks = finds()
+    for name in ("marks.csv", "marks.png", "boat_marks.csv"):
+        (tmp_path / name).touch()
+    text = written(tmp_path, features=features, marks=marks, notes=["mind the wire"])
+    lines = section_of(text, "Marks")
+    assert lines[0] == "  the best first:"
+    assert lines[1].startswith("    1  From peg P1")
+    more = lines[2 : lines.index("    2  From peg P2.")]
+    assert len(more) >= 1
+    assert all(re.match(r" {7}\S", line) for line in more)
+    assert not any(line.endswith("drop-") for line in lines)  # words are kept whole
+    assert lines[-1] == "  mind the wire"
+    assert section_of(text, "Assumed, mended, inferred") == ["  nothing"]
+    order = [
+        text.index(f"\n{name}\n") for name in ("On the bed", "Marks", "Assumed, mended, inferred")
+    ]
+    assert order == sorted(order)
+    files = [line.split()[0] for line in section_of(text, "Files")]
+    assert files == ["marks.csv", "boat_marks.csv", "marks.png"]
+
+
+def test_words_about_a_file_keep_to_their_column(tmp_path: Path) -> None:
+    for name in ("lakebed.gpkg", "orders.csv", "line_errors.csv"):
+        (tmp_path / name).touch()
+    lines = section_of(written(tmp_path), "Files")
+    assert len(lines) > 3
+    assert {len(line) - len(line[28:].lstrip()) for line in lines} == {28}
+
+
+def test_control_characters_in_a_note_do_not_reach_a_terminal(tmp_path: Path) -> None:
+    text = written(tmp_path, notes=["no feature can be cast to from peg \x1b[2J\nCautions\n-----"])
+    assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f]", text)
+    assert section_of(text, "Assumed, mended, inferred") == [
+        "  no feature can be cast to from peg [2J Cautions -----"
+    ]
+
+
 def test_provenance_notes_and_datum_are_told(tmp_path: Path) -> None:
     text = written(tmp_path)
     assert "surveyed by: Angling club" in text

@@ -24,27 +24,33 @@ from toolbox.formats.bed_file import read_bed
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.vector import layer_names
 from toolbox.survey import run as module
+from toolbox.survey import writing
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.run import STAGES, read_inputs, run
 from toolbox.survey.settings import load_settings
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
-RASTERS = ("depth", "distance_to_sounding", "slope", "surface_area_ratio")
+RASTERS = (
+    *("depth", "distance_to_sounding", "slope", "aspect", "shaded_relief", "profile_curvature"),
+    *("relative_position", "surface_area_ratio", "vector_ruggedness", "landforms"),
+)
 WRITTEN = {
     "lakebed.gpkg",
     *(f"{name}.tif" for name in RASTERS),
     "crossings.csv",
     "line_offsets.csv",
     "orders.csv",
+    "features.csv",
     "hypsography.csv",
     "morphometry.csv",
     "map.png",
     "lineage.json",
 }
-CROSSED = {"crossings.csv", "line_offsets.csv", "orders.csv"}
-"""Only of surveys whose lines cross."""
+RICH = {"crossings.csv", "line_offsets.csv", "orders.csv", "features.csv"}
+"""Only of surveys whose lines cross, and of beds on which something stands out."""
 
 LAYERS = ["shoreline", "soundings", "bed_vertices", "bed_triangles", "crossings"]
+LAYERS += ["depth_zones", "isobaths", "isobath_labels", "features"]
 
 
 @pytest.fixture(scope="module")
@@ -113,7 +119,12 @@ def test_rasters_fit_each_other_and_the_water(runs: tuple[Path, Path]) -> None:
             east, north = file.transform @ (col + 0.5, row + 0.5)
     assert len(shapes) == 1
     inside = shapely.contains_xy(water, east, north)
-    assert all((mask == inside).all() for mask in masks)
+    for name, mask in zip(RASTERS, masks, strict=True):
+        if name in ("profile_curvature", "relative_position"):  # need bed on enough sides
+            assert not (mask & ~inside).any()
+            assert mask.sum() > 0.9 * inside.sum()
+        else:
+            assert (mask == inside).all(), name
 
 
 @pytest.mark.skipif(shutil.which("gdalinfo") is None, reason="gdalinfo is not installed")
@@ -216,6 +227,8 @@ def test_every_step_is_told_in_order(lineage: dict[str, Any]) -> None:
         "triangulate",
         "grid",
         "terrain",
+        "isobaths",
+        "features",
         "hypsography",
     ]
     places = [told.index(step) for step in order]
@@ -296,7 +309,7 @@ def test_overwriting_replaces_a_former_result_whole(pond: Path) -> None:
     (pond / "result" / "depth.tif").unlink()
     run(settings, pond / "result", overwrite=True)
     names = {path.name for path in (pond / "result").iterdir()}
-    assert names > (WRITTEN - CROSSED)
+    assert names > (WRITTEN - RICH)
     assert "stale.txt" not in names
 
 
@@ -368,7 +381,7 @@ def test_a_failure_in_the_middle_leaves_everything_as_it_was(
     def fail(*_: object, **__: object) -> None:
         raise fault
 
-    monkeypatch.setattr(module, step, fail)
+    monkeypatch.setattr(writing if step in WRITERS else module, step, fail)
     arguments = ["run", "survey.toml", "--out", "result", *(["--overwrite"] if former else [])]
     assert main(arguments) == code
     out, err = capfd.readouterr()
@@ -385,9 +398,7 @@ def test_a_failure_of_the_last_file_leaves_nothing(
     before = held(pond)
 
     def fail(self: Lineage, path: Path) -> None:
-        assert {file.name for file in path.parent.iterdir()} > (WRITTEN - CROSSED) - {
-            "lineage.json"
-        }
+        assert {file.name for file in path.parent.iterdir()} > (WRITTEN - RICH) - {"lineage.json"}
         raise PermissionError(errno.EACCES, "Permission denied")
 
     monkeypatch.setattr(Lineage, "write", fail)

@@ -4,12 +4,14 @@ import re
 from collections.abc import Iterator
 from importlib.resources import files
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
+from toolbox.catalogue import record, tools
 from toolbox.errors import SettingsError
 from toolbox.planning.next_soundings import plan_soundings
-from toolbox.survey.settings import Plan, Settings, load_settings
+from toolbox.survey.settings import MarkKind, Marks, Plan, Settings, Terrain, load_settings
 
 GOOD = """
 [water]
@@ -135,6 +137,64 @@ def test_a_plan_left_open_is_that_of_the_tool(tmp_path: Path) -> None:
     assert plan.model_dump(exclude={"crs"}) == own
 
 
+def test_marks_take_every_key_and_their_files_are_inputs(tmp_path: Path) -> None:
+    text = GOOD + (
+        "[plants]\nfile = 'weed.gpkg'\ncrs = 'EPSG:32633'\nlayer = 'a'\nwhere = 'b > 1'\n"
+        "[marks]\npegs = 'pegs.csv'\nexclusions = 'closed.gpkg'\ncrs = 'EPSG:32633'\ncount = 5\n"
+        "per_peg = 2\nreach = '200 ft'\nsector = 120\nclearance = 0\napart = '1 fathom'\n"
+        "shallowest = '1 ft'\ndeepest = 6\noff_plants = 0\ndeclination = -12.5\n"
+        "wrap_length = '12 ft'\n[marks.weights]\ngully = 0\nplant_edge = 2.5\n"
+    )
+    settings = load(tmp_path, text)
+    marks = settings.marks
+    assert marks is not None
+    # derived: the foot is 0.3048 m, the fathom six of it
+    assert (marks.reach, marks.apart, marks.shallowest, marks.wrap_length) == pytest.approx(
+        (60.96, 1.8288, 0.3048, 3.6576), rel=1e-15
+    )
+    assert (marks.sector, marks.declination, marks.clearance) == (120.0, -12.5, 0.0)
+    assert marks.weights == {"gully": 0.0, "plant_edge": 2.5}
+    assert [path.name for path in settings.inputs[-3:]] == ["weed.gpkg", "pegs.csv", "closed.gpkg"]
+    boat = load(tmp_path, GOOD + "[marks]\nkind = 'boat'\nslip = 'slip.csv'\n")
+    assert boat.inputs[-1] == tmp_path / "slip.csv"
+    assert load(tmp_path, GOOD).marks is None
+    assert load(tmp_path, GOOD).plants is None
+
+
+def test_what_marks_leave_open_is_that_of_the_tools(tmp_path: Path) -> None:
+    marks = load(tmp_path, GOOD + "[marks]\n").marks
+    assert marks is not None
+    assert marks.model_dump(exclude={"kind", "weights"}) == dict.fromkeys(
+        set(Marks.model_fields) - {"kind", "weights"}
+    )
+
+
+def test_every_key_and_weight_of_marks_is_one_of_the_tools() -> None:
+    """Keys go to the tools by their names; a weight that no tool knows would never be used."""
+    declared = {
+        name: {param.name for param in record(tools()[name]).params}
+        for name in ("marks", "boat-marks")
+    }
+    weights = {f"weight_{kind}" for kind in get_args(MarkKind)}
+    for names in declared.values():
+        assert {name for name in names if name.startswith("weight_")} == weights
+    keys = set(Marks.model_fields) - {"kind", "crs", "weights", "slip"}
+    assert keys <= declared["marks"]
+    assert declared["boat-marks"] - weights - {"bed", "shoreline", "features", "plants"} <= {
+        *Marks.model_fields
+    }
+
+
+def test_isobaths_and_rasters_are_chosen(tmp_path: Path) -> None:
+    make = load(tmp_path, GOOD + "[make]\nisobath_interval = '1 ft'\nterrain = []\n").make
+    assert make.isobath_interval == pytest.approx(0.3048, rel=1e-15)
+    assert make.terrain == ()
+    make = load(tmp_path, GOOD + "[make]\nisobath_levels = [0, '10 ft', -1]\n").make
+    assert make.isobath_levels == pytest.approx((0, 3.048, -1), rel=1e-15)
+    every = list(get_args(Terrain))
+    assert load(tmp_path, GOOD + f"[make]\nterrain = {every}\n").make.terrain == tuple(every)
+
+
 def test_settings_cannot_be_changed_afterwards(tmp_path: Path) -> None:
     settings = load(tmp_path, GOOD)
     with pytest.raises(ValueError, match="frozen"):
@@ -251,6 +311,111 @@ def test_an_unknown_key_is_told_with_those_allowed_beside_it(
             "key 'plan': give pegs or peg_spacing, not both",
         ),
         (
+            GOOD + "[marks]\nkind = 'swim'",
+            "key 'marks.kind': Input should be 'casts' or 'boat', got 'swim'",
+        ),
+        (
+            GOOD + "[marks]\nkind = 'boat'\npegs = 'a.csv'",
+            "key 'marks': pegs is for kind = 'casts', got kind = 'boat'",
+        ),
+        (
+            GOOD + "[marks]\nkind = 'boat'\nper_peg = 2",
+            "key 'marks': per_peg is for kind = 'casts', got kind = 'boat'",
+        ),
+        (
+            GOOD + "[marks]\nslip = 'a.csv'",
+            "key 'marks': slip is for kind = 'boat', got kind = 'casts'",
+        ),
+        (
+            GOOD + "[marks]\npegs = 'a.csv'\npeg_spacing = 5",
+            "key 'marks': give pegs or peg_spacing, not both",
+        ),
+        (
+            GOOD + "[marks]\ncount = 0",
+            "key 'marks.count': Input should be greater than or equal to 1, got 0",
+        ),
+        (
+            GOOD + "[marks]\nper_peg = 201",
+            "key 'marks.per_peg': Input should be less than or equal to 200, got 201",
+        ),
+        (GOOD + "[marks]\nreach = 0", "key 'marks.reach': Input should be greater than 0, got 0"),
+        (
+            GOOD + "[marks]\nsector = 361",
+            "key 'marks.sector': Input should be less than or equal to 360, got 361",
+        ),
+        (
+            GOOD + "[marks]\nclearance = '-1 ft'",
+            "key 'marks.clearance': Input should be greater than or equal to 0, got '-1 ft'",
+        ),
+        (
+            GOOD + "[marks]\napart = 'far'",
+            "key 'marks.apart': must be a number in m, or a number and a unit such as '2 m', "
+            "got 'far'",
+        ),
+        (
+            GOOD + "[marks]\nshallowest = nan",
+            "key 'marks.shallowest': Input should be a finite number, got nan",
+        ),
+        (
+            GOOD + "[marks]\ndeepest = inf",
+            "key 'marks.deepest': Input should be a finite number, got inf",
+        ),
+        (
+            GOOD + "[marks]\noff_plants = -1",
+            "key 'marks.off_plants': Input should be greater than or equal to 0, got -1",
+        ),
+        (
+            GOOD + "[marks]\ndeclination = 181",
+            "key 'marks.declination': Input should be less than or equal to 180, got 181",
+        ),
+        (
+            GOOD + "[marks]\nwrap_length = 0",
+            "key 'marks.wrap_length': Input should be greater than 0, got 0",
+        ),
+        (
+            GOOD + "[marks]\npeg_spacing = 0",
+            "key 'marks.peg_spacing': Input should be greater than 0, got 0",
+        ),
+        (
+            GOOD + "[marks.weights]\ngully = -1",
+            "key 'marks.weights.gully': Input should be greater than or equal to 0, got -1",
+        ),
+        (
+            GOOD + "[marks.weights]\ngully = nan",
+            "key 'marks.weights.gully': Input should be a finite number, got nan",
+        ),
+        (
+            GOOD + "[marks.weights]\ngully = inf",
+            "key 'marks.weights.gully': Input should be a finite number, got inf",
+        ),
+        (
+            GOOD + "[marks.weights]\nwreck = 1",
+            "key 'marks.weights.wreck' is unknown; allowed here: 'drop_off_foot', "
+            "'drop_off_lip', 'gully', 'hump_top', 'hump_side', 'hole', 'plateau_edge', "
+            "'plant_edge' or 'bottom_change'",
+        ),
+        (GOOD + "[plants]\nlayer = 'a'", "key 'plants.file' is missing"),
+        (
+            GOOD + "[make]\nterrain = ['slope', 'hillside']",
+            "key 'make.terrain.2': Input should be 'slope', 'aspect', 'shaded_relief', "
+            "'profile_curvature', 'plan_curvature', 'relative_position', 'roughness', "
+            "'ruggedness_index', 'surface_area_ratio', 'arc_chord_ratio', 'vector_ruggedness' or "
+            "'landforms', got 'hillside'",
+        ),
+        (
+            GOOD + "[make]\nisobath_interval = 0",
+            "key 'make.isobath_interval': Input should be greater than 0, got 0",
+        ),
+        (
+            GOOD + "[make]\nisobath_levels = [1, 'deep']",
+            "key 'make.isobath_levels.2': must be a number in m, or a number and a unit such as "
+            "'2 m', got 'deep'",
+        ),
+        (
+            GOOD + "[make]\nisobath_interval = 1\nisobath_levels = [1]",
+            "give make.isobath_interval or make.isobath_levels, not both",
+        ),
+        (
             GOOD + "[make]\ncell = nan",
             "key 'make.cell': Input should be a finite number, got nan",
         ),
@@ -332,7 +497,10 @@ def test_a_survey_file_that_is_missing_is_told(name: str, words: str, tmp_path: 
 # ---- the starter ----
 
 STARTER = files("toolbox.survey").joinpath("starter.toml").read_text(encoding="utf-8")
-ALTERNATIVES = [("depth", "step"), ("elevation", "levels")]
+ALTERNATIVES = [
+    ("depth", "step", "isobath_interval"),
+    ("elevation", "levels", "isobath_levels"),
+]
 """Keys that exclude each other, one of each pair at a time."""
 
 
@@ -353,16 +521,17 @@ def test_the_starter_is_good_as_it_is(tmp_path: Path) -> None:
     assert settings.inputs == (tmp_path / "shoreline.gpkg", tmp_path / "soundings.csv")
 
 
-@pytest.mark.parametrize("but", ALTERNATIVES, ids=["elevation and levels", "depth and step"])
+@pytest.mark.parametrize("but", ALTERNATIVES, ids=["elevation and levels", "depth and steps"])
 def test_every_key_of_the_starter_is_good_without_its_sign(
     but: tuple[str, ...], tmp_path: Path
 ) -> None:
     lines = list(uncommented(STARTER, but))
     settings = load(tmp_path, "\n".join(lines))
     signs = [line for line in lines if re.match(r"# \w+ +?= ", line)]
-    assert len(signs) == 2  # the two left out
+    assert len(signs) == len(but)  # those left out
     given = settings.model_dump(exclude_unset=True)
-    assert set(given) == {"water", "datum", "soundings", "bed", "make", "plan", "origin"}
+    assert set(given) == set(Settings.model_fields) - {"cleaning", "thinning"}
+    assert set(given["marks"]) == set(Marks.model_fields) - {"slip", "peg_spacing"}
     assert given["bed"]["breaklines"]["file"] == tmp_path / "isobaths.gpkg"
     assert given["datum"]["elevation"] == 101.30
     if "levels" in given["make"]:

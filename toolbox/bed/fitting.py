@@ -33,8 +33,8 @@ SHORE_SD = 0.05
 
 SYSTEMATIC = 0.25
 """What the whole bed may be off by together, in its own standard deviations: where lines follow a
-channel, or end where it gets shallow, all the bed between them differs in the same sense. Chosen so
-that 90 % intervals hold the volumes of every second invented lake (tests/zoo.py) nine times in ten."""
+channel, or end where it gets shallow, all the bed between them differs in the same sense. Chosen
+on every second invented lake (tests/zoo.py): 90 % intervals hold nine in ten of their volumes."""
 
 SHOALS = 0.4
 """Standard deviation of the depth, in depths, close to the shore where nobody sounded: boats

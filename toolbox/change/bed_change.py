@@ -112,7 +112,7 @@ def bed_change(
     sd_after: Annotated[float, Range("m", min=0)] | None = None,
     correlation_range: Annotated[float, Range("m", above=0)] | None = None,
     cell: Annotated[float, Range("m", above=0)] | None = None,
-    seed: int = 0,
+    seed: Annotated[int, Range("", min=0)] = 0,
 ) -> Table:
     """Tabulate deposition and erosion between two surveys, in all, by depth and by zone.
 
@@ -229,7 +229,7 @@ def bed_change_grid(
     sd_after: Annotated[float, Range("m", min=0)] | None = None,
     correlation_range: Annotated[float, Range("m", above=0)] | None = None,
     cell: Annotated[float, Range("m", above=0)] | None = None,
-    seed: int = 0,
+    seed: Annotated[int, Range("", min=0)] = 0,
 ) -> Grid:
     """Map the change of the bed between two surveys, or how far to believe it.
 

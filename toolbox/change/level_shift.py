@@ -26,7 +26,7 @@ def level_shift(
     sd_after: Annotated[float, Range("m", min=0)] | None = None,
     correlation_range: Annotated[float, Range("m", above=0)] | None = None,
     cell: Annotated[float, Range("m", above=0)] | None = None,
-    seed: int = 0,
+    seed: Annotated[int, Range("", min=0)] = 0,
 ) -> Table:
     """Test whether one survey lies higher than another as a whole, as a wrong datum would have it.
 

@@ -31,7 +31,7 @@ def sedimentation(
     sd_after: Annotated[float, Range("m", min=0)] | None = None,
     correlation_range: Annotated[float, Range("m", above=0)] | None = None,
     cell: Annotated[float, Range("m", above=0)] | None = None,
-    seed: int = 0,
+    seed: Annotated[int, Range("", min=0)] = 0,
 ) -> Table:
     """Tell how fast a water fills with sediment, from two surveys, and when it would be full.
 

@@ -130,7 +130,7 @@ def bed_features(
         least_confidence=least_confidence,
         least_support=least_support,
     )
-    notes = ["common limits, no norm: see the thresholds"]
+    notes = ["how steep, long and high a form must be is common practice and no norm; the tool has other limits"]
     if bed.draws is None:
         notes.append("no confidence: only a fitted bed has draws")
     if left:

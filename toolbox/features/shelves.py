@@ -23,6 +23,9 @@ LEAST_WIDTH = 5.0
 WIDEST = 80.0
 """Of a shelf from lip to shore, m: what is wider is no shelf (common practice, no source)."""
 
+BEACH = 12.0
+"""Widest strip of steeper bed between a shelf and the shore, m (common practice, no source)."""
+
 _DEEPER = 0.3  # m by which the bed may fall again behind the lip
 _SMOOTH = 5.0  # m over which the slope along a profile is taken
 _SLACK = 1.25  # of the gentle slope, in beds that are asked whether they hold a shelf
@@ -46,7 +49,8 @@ def shelves(
     gentle : float
         Greatest slope of a shelf, degrees.
     least_width : float
-        Between the lip and the shore, or the place where the bed gets steeper or falls again, m.
+        Between the lip and the shore, or the beach where the bed gets steeper, m. Gentle bed that
+        does not reach up to the shore is the floor above a hole, and no shelf.
 
     Returns
     -------
@@ -67,7 +71,9 @@ def _shelf(surface: Surface, drop_off: Form, gentle: float, least_width: float) 
     offsets = step * np.arange(int(WIDEST / step) + 1)
     depth = surface.at(surface.depth, lip[:, None] + offsets[:, None] * uphill[:, None])
     width = offsets[_reach(depth, step, gentle)]
-    wide = (width >= least_width) & (width < 0.95 * WIDEST)
+    dry = np.isnan(depth)
+    shore = np.where(dry.any(axis=1), offsets[dry.argmax(axis=1)], np.inf)
+    wide = (width >= least_width) & (shore - width <= BEACH)
     if wide.mean() < 0.5:
         return None
     outer = lip + width[:, None] * uphill

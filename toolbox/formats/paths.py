@@ -1,7 +1,7 @@
 """Paths: checked before anything is read, written beside and moved in whole."""
 
+import secrets
 import shutil
-import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -104,10 +104,11 @@ def _exists(path: Path) -> bool:
 def _beside(path: Path) -> Iterator[Path]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        place = Path(tempfile.mkdtemp(prefix=f".{path.name}.", dir=path.parent))
     except OSError as error:
         raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
-    try:
+    place = path.parent / f".{path.name}.{secrets.token_hex(4)}"
+    try:  # named before it is made: whatever stops us in between, it is taken away
+        place.mkdir(mode=0o700)
         yield place
     except OSError as error:
         if isinstance(error, OutputError):

@@ -157,7 +157,7 @@ def notes_on(frame: "pd.DataFrame", features: Vectors, plants: Vectors | None) -
     if plants is None and not (features.frame["kind"] == "plants").any():
         notes += ("no plants were given: marks may lie in them",)
     if frame["confidence"].isna().any():
-        notes += ("features without a confidence count as certain",)
+        notes += ("what has no confidence, as plants, counts as certain",)
     if len(frame) and frame["depth_low_m"].isna().all():
         notes += ("the bed does not know its error: only a fitted bed does",)
     return notes

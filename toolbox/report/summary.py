@@ -1,5 +1,6 @@
 """Summary: one page of plain text that says what was found and how far to trust it."""
 
+import re
 import textwrap
 from pathlib import Path
 from typing import Any
@@ -27,7 +28,7 @@ CAUTIONS = (
 _FILES = (
     (
         "lakebed.gpkg",
-        "layers: shoreline, soundings (rejected ones too), crossings, bed",
+        "all layers: soundings (rejected ones too), bed, isobaths, zones, features, marks",
     ),
     ("depth.tif", "depth below the datum, m, positive down"),
     ("slope.tif", "slope of the bed"),
@@ -44,10 +45,15 @@ _FILES = (
     ("landforms.tif", "codes of the ten landforms, from flat to pit"),
     ("features.csv", "what was found on the bed, also as the layer of that name"),
     ("marks.csv", "where to put a bait, also as the layer of that name"),
+    ("boat_marks.csv", "where to put a bait, also as the layer of that name"),
+    ("marks.png", "the marks as a picture, to print and take along"),
     ("cast_profiles.csv", "depth along the line of each cast"),
     ("distance_to_sounding.tif", "distance to the nearest sounding, m"),
     ("next_soundings.csv", "where to sound next, also as the layer of that name"),
+    ("areas_and_volumes.xlsx", "areas and volumes for a report: title block, units, cautions"),
+    ("areas_and_volumes.csv", "the same in columns, SI and US customary"),
     ("hypsography.csv", "area and volume by depth"),
+    ("methods.csv", "how far area and volume hang on the method"),
     ("crossings.csv", "what the crossings of lines say of the survey"),
     ("depth_sd.tif", "standard deviation of the depth, m"),
     ("support.tif", "how far soundings tell the bed: 0 not at all, to 1"),
@@ -125,7 +131,7 @@ def write_summary(
         *([] if features is None else [("On the bed", features_told(features))]),
         *([] if marks is None else [("Marks", marks_told(marks))]),
         *([] if plan is None else [("Where to sound next", plan_told(plan))]),
-        ("Assumed, mended, inferred", notes or ["nothing"]),
+        ("Assumed, mended, inferred", _assumed(notes, features, marks)),
         ("Files", files),
         ("Cautions", list(CAUTIONS)),
     )
@@ -133,8 +139,14 @@ def write_summary(
 
 
 def _section(heading: str, lines: list[str]) -> str:
-    body = [textwrap.fill(f"  {line}", _WIDTH, subsequent_indent="    ") for line in lines]
-    return "\n".join([heading, "-" * min(len(heading), _WIDTH), *body, ""])
+    return "\n".join([heading, "-" * min(len(heading), _WIDTH), *map(_paragraph, lines), ""])
+
+
+def _paragraph(line: str) -> str:
+    """Break a line, in a list of numbers or files so that the text keeps to its column."""
+    beside = re.match(r" *\d+  |\w+\.\w+ {2,}", line)
+    indent = " " * (len(beside[0]) + 2 if beside else 4)
+    return textwrap.fill(f"  {line}", _WIDTH, subsequent_indent=indent, break_on_hyphens=False)
 
 
 def _provenance(origin: dict[str, Any], datum: dict[str, Any]) -> list[str]:
@@ -172,6 +184,12 @@ def _bands(table: Table) -> list[str]:
 
 def _rounded(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 100 or value == round(value) else f"{value:.3g}"
+
+
+def _assumed(notes: list[str], *told: Vectors | None) -> list[str]:
+    """Return the notes that do not stand with what they belong to already."""
+    elsewhere = {note for layer in told if layer is not None for note in layer.notes}
+    return [one_line(note) for note in notes if note not in elsewhere] or ["nothing"]
 
 
 def _trust(soundings: Soundings, checks: Table | None, distance: Grid | None) -> list[str]:

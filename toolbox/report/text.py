@@ -2,7 +2,7 @@
 
 import textwrap
 
-__all__ = ["one_line", "title_lines"]
+__all__ = ["one_line", "short", "title_lines"]
 
 
 def one_line(text: str) -> str:
@@ -14,6 +14,18 @@ def one_line(text: str) -> str:
     'a [31m b'
     """
     return " ".join("".join(c if c.isprintable() else " " for c in text).split())
+
+
+def short(text: str, most: int) -> str:
+    """Return text on one line of at most so many characters; what is longer ends in an ellipsis.
+
+    Examples
+    --------
+    >>> short("the old oak", 8)
+    'the old\u2026'
+    """
+    text = one_line(text)
+    return text if len(text) <= most else text[: most - 1].rstrip() + "\u2026"
 
 
 def title_lines(text: str, *, width: int = 60, most: int = 3) -> str:

@@ -30,6 +30,7 @@ class Lineage:
     settings: Settings
     steps: list[dict[str, Any]] = field(default_factory=list)
     rejections: list[dict[str, Any]] = field(default_factory=list)
+    begun: datetime = field(default_factory=lambda: datetime.now(UTC))
 
     def step(self, name: str, notes: tuple[str, ...] = (), **counts: Any) -> None:
         """Record one step: what went in, what came out, what was assumed."""
@@ -54,7 +55,7 @@ class Lineage:
         told = {
             "made_with": {"leadline": version("leadline"), "python": platform.python_version()}
             | {name: version(name) for name in _LIBRARIES},
-            "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
+            "made_at": self.begun.isoformat(timespec="seconds"),
             "inputs": [_fingerprint(file) for file in self.settings.inputs],
             "settings": self.settings.model_dump(mode="json"),
             "steps": self.steps,

@@ -6,10 +6,11 @@ from typing import Any
 
 from toolbox.formats.places import read_places
 from toolbox.formats.vectors_file import read_vectors
-from toolbox.layers import Places, Table, Tin, Vectors
+from toolbox.layers import Places, Shoreline, Table, Tin, Vectors
 from toolbox.marks.boat import boat_course, boat_marks
 from toolbox.marks.cast_profiles import cast_profile
 from toolbox.marks.marks import marks
+from toolbox.marks.pegs import Pegs
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.reading import Drawn
 from toolbox.survey.reduce import Inputs
@@ -33,6 +34,7 @@ class Marked:
     """Marks, and what leads to them."""
 
     marks: Vectors
+    pegs: Vectors | None = None
     course: Vectors | None = None
     profiles: Table | None = None
 
@@ -51,6 +53,8 @@ def read_grounds(settings: Settings, inputs: Inputs, lineage: Lineage) -> Ground
         exclusions = read_vectors(kept_clear, crs=wanted.crs, into=into)
     files: list[Path] = [path for path in (start, kept_clear) if path is not None]
     lineage.step("read grounds", files=[str(path) for path in files])
+    if places is not None and wanted.kind == "casts":
+        _stands(places, inputs.shoreline)  # what is wrong with pegs is told before the bed is made
     return Grounds(places, exclusions)
 
 
@@ -76,6 +80,30 @@ def make_marks(
     else:
         made = marks(bed, inputs.shoreline, *layers, **options)
         profiles = cast_profile(bed, made, drawn.plants) if len(made) else None
-        marked = Marked(made, profiles=profiles)
+        marked = Marked(made, _pegs(made, grounds.places, inputs.shoreline), profiles=profiles)
     lineage.step("marks", made.notes, marks=len(made))
     return marked
+
+
+def _stands(places: Places, shoreline: Shoreline) -> Pegs:
+    return Pegs.of(places, shoreline, reach=1.0, sector=360.0)
+
+
+def _pegs(made: Vectors, given: Places | None, shoreline: Shoreline) -> Vectors:
+    """Return the pegs that were given, else those along the bank that marks are cast at from."""
+    import geopandas
+
+    if given is None:
+        used = made.frame.drop_duplicates("peg")
+        names = used["peg"].tolist()
+        places = used[["peg_easting_m", "peg_northing_m"]].to_numpy(float)
+    else:
+        stands = _stands(given, shoreline)
+        names, places = stands.names, stands.places
+    counts = made.frame["peg"].value_counts()
+    frame = geopandas.GeoDataFrame(
+        {"peg": names, "marks": [int(counts.get(name, 0)) for name in names]},
+        geometry=geopandas.points_from_xy(*places.T),
+        crs=shoreline.crs,
+    )
+    return Vectors(frame, "pegs")

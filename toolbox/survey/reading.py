@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from toolbox.errors import InputFileError
 from toolbox.features.bed_features import bed_features
 from toolbox.features.plant_beds import plant_beds
 from toolbox.formats.vectors_file import read_vectors
@@ -59,6 +60,9 @@ def read_plants(settings: Settings, inputs: Inputs, lineage: Lineage) -> Vectors
         layer=wanted.layer,
         where=wanted.where,
     )
+    kinds = set(plants.frame.geom_type.dropna()) - {"Polygon", "MultiPolygon"}
+    if kinds:
+        raise InputFileError(f"{wanted.file} must hold polygons, got {', '.join(sorted(kinds))}")
     lineage.step("read plants", plants.notes, file=str(wanted.file), beds=len(plants))
     return plants
 
@@ -67,7 +71,8 @@ def _plants(plants: Vectors | None, inputs: Inputs, lineage: Lineage) -> Vectors
     """Return the plants that were mapped, else those that soundings met."""
     if plants is not None:
         return Vectors(plants.frame, "plants", plants.notes)
-    if "canopy" not in inputs.soundings.frame:
+    kept = inputs.soundings.kept.frame
+    if "canopy" not in kept or kept["canopy"].isna().all():  # nobody looked for plants
         return None
     found = plant_beds(inputs.soundings, inputs.shoreline)
     lineage.step("plant beds", found.notes, beds=len(found))

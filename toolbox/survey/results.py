@@ -31,9 +31,11 @@ class Results:
     plan: Vectors | None
     grids: tuple[Grid, ...]
     drawn: Drawn
+    exclusions: Vectors | None
     marked: Marked | None
     hypsography: Table
     morphometry: Table
+    methods: Table
 
     def grid(self, name: str) -> Grid | None:
         """Return the raster of a name, if there is one."""
@@ -44,13 +46,17 @@ class Results:
         """Points, lines and polygons beside shoreline, soundings and bed."""
         several = [*self.drawn.layers, self.plan]
         if self.marked is not None:
-            several += [self.marked.marks, self.marked.course]
+            several += [self.marked.marks, self.marked.pegs, self.marked.course]
         return tuple(layer for layer in several if layer is not None and len(layer))
 
     @property
     def tables(self) -> dict[str, Table]:
         """All tables, by the names of their files."""
-        found = {"hypsography": self.hypsography, "morphometry": self.morphometry}
+        found = {
+            "hypsography": self.hypsography,
+            "morphometry": self.morphometry,
+            "methods": self.methods,
+        }
         found |= self.made.tables
         if self.checks is not None:
             found |= {

@@ -24,6 +24,7 @@ from toolbox.survey.settings import Settings
 from toolbox.survey.terrain import terrain_grids
 from toolbox.survey.writing import LINEAGE, write_folder
 from toolbox.volume.hypsography import hypsography
+from toolbox.volume.method_comparison import compare_methods
 from toolbox.volume.morphometry import morphometry
 
 __all__ = ["STAGES", "read_all", "run"]
@@ -133,7 +134,11 @@ def _compute(settings: Settings, given: Given, lineage: Lineage, watch: Watch) -
     measures = morphometry(bed)
     lineage.step("hypsography", table.notes, rows=len(table.frame))
     lineage.step("morphometry", measures.notes, rows=len(measures.frame))
-    return Results(inputs, checks, made, plan, grids, drawn, marked, table, measures)
+    methods = compare_methods(bed)
+    lineage.step("methods", methods.notes, rows=len(methods.frame))
+    closed = given.grounds.exclusions if given.grounds else None
+    tables = (table, measures, methods)
+    return Results(inputs, checks, made, plan, grids, drawn, closed, marked, *tables)
 
 
 def _with_spread(inputs: Inputs, lineage: Lineage) -> Inputs:

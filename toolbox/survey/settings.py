@@ -242,7 +242,8 @@ class Make(Section):
             "vector_ruggedness",
             "landforms",
         ),
-        description="Rasters to derive from the depths.",
+        description="Rasters to derive from the depths; plan_curvature, roughness, "
+        "ruggedness_index and arc_chord_ratio are made where they are named.",
     )
     isobath_interval: Width | None = Field(
         None, description="Depth between isobaths and between depth zones, m."
@@ -250,6 +251,10 @@ class Make(Section):
     isobath_levels: tuple[Metres, ...] | None = Field(
         None, min_length=1, description="Depths of the isobaths instead, m."
     )
+    foot: Literal["international", "survey"] = Field(
+        "international", description="Which foot feet, acres and acre-feet are of."
+    )
+    paper: Literal["A4", "Letter"] = Field("A4", description="Paper that tables are printed on.")
 
 
 class Plan(Section):
@@ -296,7 +301,7 @@ class Plants(Section):
     where: str | None = Field(None, description="Condition on its features.")
 
 
-Share = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+Weight = Annotated[float, Field(ge=0, allow_inf_nan=False)]
 MarkKind = Literal[
     "drop_off_foot",
     "drop_off_lip",
@@ -346,8 +351,10 @@ class Marks(Section):
     wrap_length: Width | None = Field(
         None, description="casts: line from one of two sticks to the other, m."
     )
-    weights: dict[MarkKind, Share] = Field(
-        {}, description="What each kind of mark is worth, 0 for not at all."
+    weights: dict[MarkKind, Weight] = Field(
+        {},
+        description="What each kind of mark is worth, 0 for not at all: drop_off_foot, "
+        "drop_off_lip, gully, hump_top, hump_side, hole, plateau_edge, plant_edge, bottom_change.",
     )
 
     @model_validator(mode="after")
@@ -472,6 +479,9 @@ def _told(error: ValidationError) -> str:
     first = error.errors(include_url=False)[0]
     key = ".".join(str(part + 1 if isinstance(part, int) else part) for part in first["loc"])
     what = first["msg"].removeprefix("Value error, ")
+    if key.endswith(".[key]"):  # of a table whose keys are a choice
+        allowed = what.removeprefix("Input should be ")
+        return f"key {key.removesuffix('.[key]')!r} is unknown; allowed here: {allowed}"
     if first["type"] == "extra_forbidden":
         return f"key {key!r} is unknown; allowed here: {', '.join(_allowed(first['loc']))}"
     if first["type"] == "missing":

@@ -8,8 +8,11 @@ from toolbox.formats.doors import shoreline_frame
 from toolbox.formats.geotiff import write_grid
 from toolbox.formats.vector import write_features
 from toolbox.formats.vectors_file import write_vectors
+from toolbox.report.customary import areas_and_volumes
 from toolbox.report.figures import write_map
+from toolbox.report.marks_map import write_marks_map
 from toolbox.report.summary import write_summary
+from toolbox.report.workbook import write_workbook
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.results import Results
 from toolbox.survey.settings import Settings
@@ -18,7 +21,7 @@ __all__ = ["LINEAGE", "write_folder"]
 
 LINEAGE = "lineage.json"
 
-_LISTS = ("next_soundings", "marks", "features")
+_LISTS = ("next_soundings", "marks", "boat_marks", "features")
 """Layers that are also written as text, to be read without a GIS."""
 
 
@@ -29,18 +32,64 @@ def write_folder(settings: Settings, results: Results, lineage: Lineage, folder:
         write_grid(grid, folder / f"{grid.name}.tif")
     for name, table in results.tables.items():
         write_delimited(table.frame, folder / f"{name}.csv")
-    write_map(
-        results.grids[0],
-        results.inputs.shoreline,
-        results.inputs.soundings,
-        settings.water.name,
-        folder / "map.png",
-        isobaths=results.drawn.isobaths,
-        labels=results.drawn.labels,
-        unsurveyed=results.grid("unsurveyed"),
-    )
+    _draw(settings, results, folder)
+    _write_book(settings, results, lineage, folder)
     _write_findings(settings, results, lineage, folder)
     lineage.write(folder / LINEAGE)
+
+
+def _draw(settings: Settings, results: Results, folder: Path) -> None:
+    depth, shoreline, title = results.grids[0], results.inputs.shoreline, settings.water.name
+    drawn, marked, unsurveyed = results.drawn, results.marked, results.grid("unsurveyed")
+    write_map(
+        depth,
+        shoreline,
+        results.inputs.soundings,
+        title,
+        folder / "map.png",
+        isobaths=drawn.isobaths,
+        unsurveyed=unsurveyed,
+    )
+    if marked is not None and len(marked.marks):
+        write_marks_map(
+            depth,
+            shoreline,
+            title,
+            folder / "marks.png",
+            marks=marked.marks,
+            pegs=marked.pegs,
+            course=marked.course,
+            isobaths=drawn.isobaths,
+            features=drawn.features,
+            plants=drawn.plants,
+            exclusions=results.exclusions,
+            unsurveyed=unsurveyed,
+        )
+
+
+def _write_book(settings: Settings, results: Results, lineage: Lineage, folder: Path) -> None:
+    """Write areas and volumes as a surveyor hands them over."""
+    foot, tables = settings.make.foot, results.tables
+    sheets = {"Crossings": "crossings", "Lines left out": "validation", "Methods": "methods"}
+    write_workbook(
+        folder / "areas_and_volumes.xlsx",
+        title=settings.water.name,
+        origin=settings.origin.model_dump(),
+        datum=settings.datum.model_dump(),
+        made=lineage.begun.date(),
+        bed=results.made.bed,
+        soundings=results.inputs.soundings,
+        hypsography=results.hypsography,
+        morphometry=results.morphometry,
+        stage=None,
+        checks={sheet: tables[name] for sheet, name in sheets.items() if name in tables},
+        why=results.made.why,
+        notes=lineage.notes,
+        foot=foot,
+        paper=settings.make.paper,
+    )
+    table = areas_and_volumes(results.hypsography, foot=foot)
+    write_delimited(table.frame, folder / "areas_and_volumes.csv")
 
 
 def _write_layers(results: Results, folder: Path) -> None:

@@ -1,0 +1,329 @@
+"""Drawing: what all pictures of a water have in common."""
+
+import math
+import warnings
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from toolbox.isobaths.labels import isobath_labels
+from toolbox.layers import Grid, Shoreline, Vectors
+from toolbox.report.text import title_lines
+from toolbox.units import round_number
+
+__all__ = [
+    "CAUTION",
+    "FAULT",
+    "INK",
+    "LAND",
+    "PAPER",
+    "SCALE_BAR",
+    "Bounds",
+    "depth_ramp",
+    "draw_depth",
+    "draw_isobaths",
+    "draw_shoreline",
+    "draw_unsurveyed",
+    "frame",
+    "legend",
+    "paint",
+    "window",
+]
+
+INK, PAPER, LAND, FAULT = "#22303a", "#ffffff", "#efece4", "#b3402a"
+CAUTION = "Not for navigation. Depths hold for the datum; between soundings they are interpolated."
+SCALE_BAR = "scale bar"
+_WIDTH_INCHES = 9.0
+_ACROSS = 0.88  # of the sheet, that the picture takes beside the bar
+_MOST_PIXELS = 1600
+_MARGIN = 0.04  # of the longer side
+_DIGITS_MM = 2.2  # with what surrounds them, of the numbers on isobaths
+_METRES_PER_INCH = 0.0254
+_SPACING_MM = 60.0  # between numbers on one isobath
+_CLEAR_MM = 2.5
+_PALE = 0.45  # luminance above which ink is read better than paper
+
+Bounds = tuple[float, float, float, float]
+
+
+def paint(
+    path: Path,
+    bounds: Bounds,
+    draw: Callable[[Any, Any], None],
+    *,
+    around: float = 1.1,
+    dots: int = 160,
+) -> None:
+    """Draw on a sheet as high as the water asks for, and write it as PNG.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    bounds : tuple of float
+        West, south, east and north of what is shown, m.
+    draw : callable
+        Given the figure and its axes.
+    around : float
+        Height of what is written above and below the picture, inches.
+    dots : int
+        To an inch; the sheet is nine inches wide.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(
+        figsize=(_WIDTH_INCHES, _height(bounds, around)), dpi=dots, layout="constrained"
+    )
+    FigureCanvasAgg(figure)
+    figure.get_layout_engine().set(w_pad=0.12, h_pad=0.08)  # type: ignore[union-attr,call-arg]
+    axes = figure.add_subplot()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", "Glyph .* missing from font")  # drawn as empty boxes
+        draw(figure, axes)
+        figure.savefig(path, facecolor=PAPER)
+
+
+def window(depth: Grid, bounds: Bounds) -> Grid:
+    """Return the part of a grid that a picture of these bounds shows."""
+    from affine import Affine
+
+    left, _, _, top = depth.bounds
+    west, south, east, north = bounds
+    rows = np.clip([(top - north) // depth.cell - 1, (top - south) // depth.cell + 2], 0, None)
+    cols = np.clip([(west - left) // depth.cell - 1, (east - left) // depth.cell + 2], 0, None)
+    part = depth.values[slice(*rows.astype(int)), slice(*cols.astype(int))]
+    moved = depth.transform @ Affine.translation(cols[0], rows[0])
+    return Grid(part, moved, depth.crs, depth.name, depth.unit)
+
+
+def _height(bounds: Bounds, around: float) -> float:
+    west, south, east, north = bounds
+    shown = 2 * _MARGIN * max(east - west, north - south)
+    ratio = (north - south + shown) / (east - west + shown)
+    return float(np.clip(_WIDTH_INCHES * _ACROSS * ratio + around, 4.3, 12.0))
+
+
+def _coarse(depth: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Thin a grid to what a picture can show: values, eastings and northings of cell centres."""
+    step = max(1, math.ceil(max(depth.shape) / _MOST_PIXELS))
+    left, _, _, top = depth.bounds
+    rows, cols = (np.arange(0, count, step) + 0.5 for count in depth.shape)
+    return depth.values[::step, ::step], left + cols * depth.cell, top - rows * depth.cell
+
+
+def depth_ramp(strength: float = 1.0) -> Any:
+    """Return a ramp even to the eye, also in grey and to the colour-blind.
+
+    Parameters
+    ----------
+    strength : float
+        1 as it is; less is nearer to paper, for what is drawn over it.
+    """
+    from matplotlib.colors import ListedColormap
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # of the ramps' own making
+        import cmocean
+    deepest = 0.4 + 0.6 * strength  # near black would turn to mud
+    colours = cmocean.cm.deep(np.linspace(0, deepest, 256))
+    return ListedColormap(1 - strength * (1 - colours), name="depth")
+
+
+def draw_depth(figure: Any, axes: Any, depth: Grid, *, strength: float = 1.0) -> Any:
+    """Draw the depths and a bar that tells them; return what turns a depth into a colour."""
+    values, easting, northing = _coarse(depth)
+    shallowest, deepest = min(0.0, float(np.nanmin(values))), float(np.nanmax(values))
+    shading = axes.pcolormesh(
+        easting,
+        northing,
+        values,
+        cmap=depth_ramp(strength),
+        vmin=shallowest,
+        vmax=max(deepest, shallowest + 0.01),  # a level bed has a depth too
+        shading="nearest",
+        rasterized=True,
+    )
+    bar = figure.colorbar(shading, ax=axes, shrink=0.7, pad=0.015, aspect=28)
+    bar.ax.invert_yaxis()
+    bar.set_label("depth below datum, m", fontsize=7, color=INK)
+    bar.ax.tick_params(labelsize=6, colors=INK)
+    return shading
+
+
+def draw_isobaths(
+    figure: Any, axes: Any, isobaths: Vectors, shading: Any, keep_off: np.ndarray | None = None
+) -> None:
+    """Draw isobaths and their numbers, once the layout is settled.
+
+    Parameters
+    ----------
+    figure, axes
+        As given by :func:`paint`.
+    isobaths : Vectors
+        Lines with ``depth_m`` and ``index_line``.
+    shading
+        From :func:`draw_depth`.
+    keep_off : (n, 2) array, optional
+        Places beside which no number stands, m.
+    """
+    import shapely
+    from matplotlib.collections import LineCollection
+
+    if not len(isobaths):
+        return
+    depths = isobaths.frame["depth_m"].to_numpy(float)
+    heavy = np.where(isobaths.frame["index_line"].to_numpy(bool), 0.9, 0.45)
+    lines = [shapely.get_coordinates(shape) for shape in isobaths.frame.geometry]
+    colours = [_readable(shading.to_rgba(depth)) for depth in depths]
+    axes.add_collection(LineCollection(lines, colors=colours, linewidths=heavy, alpha=0.85))
+    scale = _scale(figure, axes)
+    spacing = _SPACING_MM * scale / 1000
+    labels = isobath_labels(isobaths, scale=max(scale, 1.0), height=_DIGITS_MM, spacing=spacing)
+    _draw_numbers(axes, _clear_of(keep_off, labels, _CLEAR_MM * scale / 1000), shading)
+
+
+def _scale(figure: Any, axes: Any) -> float:
+    """Return by how much larger the water is than its picture on paper."""
+    dots = np.diff(axes.transData.transform([(0, 0), (1, 0)])[:, 0])[0]
+    return float(figure.dpi / dots / _METRES_PER_INCH)
+
+
+def _clear_of(places: np.ndarray | None, labels: Vectors, least: float) -> Vectors:
+    import shapely
+
+    if places is None:
+        return labels
+    away = shapely.distance(labels.frame.geometry.to_numpy(), shapely.multipoints(places))
+    return Vectors(labels.frame[away > least], labels.name)
+
+
+def _draw_numbers(axes: Any, labels: Vectors, shading: Any) -> None:
+    from matplotlib.patheffects import withStroke
+
+    for row in labels.frame.itertuples():
+        beneath = shading.to_rgba(row.depth_m)
+        axes.text(
+            row.geometry.x,
+            row.geometry.y,
+            row.label,
+            rotation=-row.upright_deg,
+            rotation_mode="anchor",
+            fontsize=6,
+            color=_readable(beneath),
+            ha="center",
+            va="center_baseline",
+            clip_on=True,
+            zorder=2.5,
+            path_effects=[withStroke(linewidth=2.2, foreground=beneath)],  # parts its line
+        )
+
+
+def _readable(colour: Any) -> str:
+    """Return ink on what is pale, and paper on what is dark."""
+    linear = np.asarray(colour[:3]) ** 2.2
+    return INK if float(linear @ (0.2126, 0.7152, 0.0722)) > _PALE**2.2 else PAPER
+
+
+def draw_unsurveyed(axes: Any, unsurveyed: Grid) -> None:
+    """Veil and hatch where the bed is a guess."""
+    values, easting, northing = _coarse(unsurveyed)
+    guessed = np.nan_to_num(values) > 0.5
+    if not guessed.any() or min(values.shape) < 2:
+        return
+    veil = axes.contourf(
+        easting,
+        northing,
+        guessed.astype(float),
+        levels=[0.5, 1.5],
+        colors=[PAPER],
+        alpha=0.45,
+        hatches=["//"],
+    )
+    veil.set_edgecolor(INK)
+    veil.set_linewidth(0.0)
+    axes.fill([], [], facecolor=PAPER, edgecolor=INK, hatch="////", lw=0.4, label="not surveyed")
+
+
+def draw_shoreline(axes: Any, shoreline: Shoreline) -> None:
+    """Draw the edge of the water, islands as land, and break the edge where it is open."""
+    import shapely
+
+    for part in shoreline.polygons.geoms:
+        for ring in (part.exterior, *part.interiors):
+            axes.plot(*shapely.get_coordinates(ring).T, color=INK, lw=0.9)
+        for hole in part.interiors:
+            axes.fill(*shapely.get_coordinates(hole).T, color=LAND)
+    if shoreline.open_edges is not None:
+        for edge in shoreline.open_edges.geoms:
+            axes.plot(*shapely.get_coordinates(edge).T, color=PAPER, lw=1.4, ls=(0, (3, 3)))
+
+
+def frame(axes: Any, depth: Grid, bounds: Bounds, title: str, caution: str = CAUTION) -> None:
+    """Set the bounds, and write title, caution, CRS, scale and north around the picture."""
+    west, south, east, north = bounds
+    margin = _MARGIN * max(east - west, north - south)
+    axes.set(
+        xlim=(west - margin, east + margin), ylim=(south - margin, north + margin), aspect="equal"
+    )
+    axes.set_facecolor(LAND)
+    axes.set_title(title_lines(title), loc="left", fontsize=13, color=INK)
+    name = "a plane" if depth.crs is None else depth.crs.name
+    axes.set_xlabel(
+        f"{caution}\nCoordinates: easting and northing in m, {name}",
+        fontsize=6.5,
+        color=INK,
+        parse_math=False,
+    )
+    axes.ticklabel_format(useOffset=False, style="plain")
+    axes.tick_params(labelsize=6, colors=INK)
+    axes.tick_params(axis="y", labelrotation=90)
+    _scale_bar(axes, west, south, east, margin)
+    _north_arrow(axes)
+
+
+def legend(figure: Any, axes: Any) -> None:
+    """Explain the signs below the picture, where that hides nothing, and settle the layout."""
+    handles, names = axes.get_legend_handles_labels()
+    if names:
+        figure.legend(
+            handles,
+            names,
+            loc="outside lower center",
+            ncols=min(len(names), 6),
+            fontsize=7,
+            frameon=False,
+            handlelength=2.6,
+            labelcolor=INK,
+        )
+    figure.draw_without_rendering()
+    figure.set_layout_engine("none")  # what is placed by pixels must not move any more
+
+
+def _scale_bar(axes: Any, west: float, south: float, east: float, margin: float) -> None:
+    length = round_number((east - west) / 5)
+    base, start = south - margin * 0.45, west
+    ends = [start, start + length]
+    axes.plot(ends, [base, base], color=INK, lw=2.5, solid_capstyle="butt", gid=SCALE_BAR)
+    axes.annotate(
+        f"{length:g} m",
+        (start + length, base),
+        (4, 0),
+        textcoords="offset points",
+        fontsize=7,
+        va="center",
+        color=INK,
+        gid=SCALE_BAR,
+    )
+
+
+def _north_arrow(axes: Any) -> None:
+    """Draw it above the map, where it hides nothing."""
+    arrow = {"arrowstyle": "-|>", "color": INK, "shrinkA": 0, "shrinkB": 0}
+    place = {"xycoords": "axes fraction", "textcoords": "axes fraction", "annotation_clip": False}
+    axes.annotate("", (0.99, 1.04), (0.99, 1.006), arrowprops=arrow, **place)
+    axes.annotate(
+        "grid north", (0.98, 1.01), (0.98, 1.01), fontsize=6, ha="right", color=INK, **place
+    )
