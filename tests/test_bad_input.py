@@ -511,7 +511,7 @@ SURVEYS = {
         (
             "survey.toml",
             "'colour' is unknown",
-            "bed, cleaning, datum, make, marks, origin, plan, plants, soundings, thinning, water",
+            "bed, cleaning, datum, make, marks, origin, plan, plants, soundings, stage, thinning",
         ),
         survey(head="colour = 'red'"),
     ),
@@ -520,7 +520,7 @@ SURVEYS = {
         (
             "survey.toml",
             "'make.cel' is unknown",
-            "cell, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, step, terrain",
+            "cell, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, step",
         ),
         survey(more="[make]\ncel = 2"),
     ),

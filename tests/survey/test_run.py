@@ -12,6 +12,7 @@ from typing import Any
 
 import geopandas
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 import shapely
@@ -468,6 +469,16 @@ def test_soundings_of_another_day_come_to_the_datum(
     bed = read_bed(pond / "result" / "lakebed.gpkg")
     assert bed.depth.max() == pytest.approx(deepest, abs=1e-12)
     assert any(f"{level:g} m" in note for note in lineage.notes)
+
+
+def test_a_stage_table_splits_the_storage(pond: Path) -> None:
+    with_settings(pond, "[stage]\nstep = 0.5\ndead = 97\nfull = 99\n")
+    table = pd.read_csv(pond / "result" / "stage.csv")
+    assert table["elevation_m"].is_monotonic_increasing
+    # derived: storage is what is dead, active and surcharge together
+    parts = table[["dead_m3", "active_m3", "surcharge_m3"]].sum(axis=1)
+    np.testing.assert_allclose(parts, table["storage_m3"], rtol=1e-9)
+    assert table["dead_m3"].max() == table.loc[table["elevation_m"] == 97, "storage_m3"].item()
 
 
 def test_reading_alone_writes_nothing(pond: Path) -> None:

@@ -538,6 +538,11 @@ def test_every_key_of_the_starter_is_good_without_its_sign(
         assert given["make"]["levels"] == pytest.approx((0, 1.5, 3.048))
 
 
+def test_a_stage_table_needs_a_datum(tmp_path: Path) -> None:
+    bare = GOOD.replace("[datum]\nelevation = 100\n", "")
+    assert "a stage table needs datum.elevation" in refusal(tmp_path, bare + "[stage]\n")
+
+
 def test_the_starter_excludes_what_excludes_each_other(tmp_path: Path) -> None:
     said = refusal(tmp_path, "\n".join(uncommented(STARTER, ())))
     assert "not both" in said

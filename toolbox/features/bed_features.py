@@ -130,7 +130,7 @@ def bed_features(
         least_confidence=least_confidence,
         least_support=least_support,
     )
-    notes = ["how steep, long and high a form must be is common practice and no norm; the tool has other limits"]
+    notes = ["how steep, long and high a form must be is common practice, no norm"]
     if bed.draws is None:
         notes.append("no confidence: only a fitted bed has draws")
     if left:

@@ -53,6 +53,7 @@ _FILES = (
     ("areas_and_volumes.xlsx", "areas and volumes for a report: title block, units, cautions"),
     ("areas_and_volumes.csv", "the same in columns, SI and US customary"),
     ("hypsography.csv", "area and volume by depth"),
+    ("stage.csv", "area and storage by elevation"),
     ("methods.csv", "how far area and volume hang on the method"),
     ("crossings.csv", "what the crossings of lines say of the survey"),
     ("depth_sd.tif", "standard deviation of the depth, m"),

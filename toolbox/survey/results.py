@@ -36,6 +36,7 @@ class Results:
     hypsography: Table
     morphometry: Table
     methods: Table
+    stage: Table | None
 
     def grid(self, name: str) -> Grid | None:
         """Return the raster of a name, if there is one."""
@@ -64,6 +65,8 @@ class Results:
                 "line_offsets": self.checks.offsets,
                 "orders": self.checks.orders,
             }
+        if self.stage is not None:
+            found["stage"] = self.stage
         if self.marked is not None and self.marked.profiles is not None:
             found["cast_profiles"] = self.marked.profiles
         return found

@@ -8,7 +8,7 @@ from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
 from toolbox.errors import OutputError
 from toolbox.formats.paths import new_folder
-from toolbox.layers import Soundings, Vectors
+from toolbox.layers import Soundings, Table, Tin, Vectors
 from toolbox.planning.next_soundings import Ways
 from toolbox.reduction.crossings import crossings_by_sides
 from toolbox.reduction.quality import crossing_statistics, line_offsets, survey_orders
@@ -26,6 +26,7 @@ from toolbox.survey.writing import LINEAGE, write_folder
 from toolbox.volume.hypsography import hypsography
 from toolbox.volume.method_comparison import compare_methods
 from toolbox.volume.morphometry import morphometry
+from toolbox.volume.stage import stage_table
 
 __all__ = ["STAGES", "read_all", "run"]
 
@@ -137,8 +138,18 @@ def _compute(settings: Settings, given: Given, lineage: Lineage, watch: Watch) -
     methods = compare_methods(bed)
     lineage.step("methods", methods.notes, rows=len(methods.frame))
     closed = given.grounds.exclusions if given.grounds else None
-    tables = (table, measures, methods)
+    tables = (table, measures, methods, _stage(bed, settings, lineage))
     return Results(inputs, checks, made, plan, grids, drawn, closed, marked, *tables)
+
+
+def _stage(bed: Tin, settings: Settings, lineage: Lineage) -> Table | None:
+    """Tabulate area and storage by elevation, if that is wanted."""
+    wanted, datum = settings.stage, settings.datum.elevation
+    if wanted is None or datum is None:
+        return None
+    table = stage_table(bed, datum=datum, foot=settings.make.foot, **wanted.model_dump())
+    lineage.step("stage", table.notes, rows=len(table.frame))
+    return table
 
 
 def _with_spread(inputs: Inputs, lineage: Lineage) -> Inputs:

@@ -292,6 +292,20 @@ _PLAN_KINDS: dict[str, tuple[str, ...]] = {
 }
 
 
+class Stage(Section):
+    """Area and storage of a reservoir by elevation; datum.elevation must be known."""
+
+    step: Width | None = Field(None, description="Elevation between rows, m.")
+    bottom: Metres | None = Field(None, description="Elevation of the first row, m.")
+    top: Metres | None = Field(None, description="Elevation of the last row, m.")
+    dead: Metres | None = Field(
+        None, description="Elevation of the lowest outlet, m: storage below it is dead."
+    )
+    full: Metres | None = Field(
+        None, description="Elevation of the full reservoir, m: storage above it is surcharge."
+    )
+
+
 class Plants(Section):
     """Beds of plants that were mapped."""
 
@@ -392,6 +406,7 @@ class Settings(Section):
     thinning: Thinning = Thinning()
     bed: Bed = Bed()
     make: Make = Make()
+    stage: Stage | None = None
     plants: Plants | None = None
     marks: Marks | None = None
     plan: Plan | None = None
@@ -400,6 +415,8 @@ class Settings(Section):
     @model_validator(mode="after")
     def _levels_need_a_datum(self) -> "Settings":
         if self.datum.elevation is None:
+            if self.stage is not None:
+                raise ValueError("a stage table needs datum.elevation")
             if self.water.shoreline_level is not None:
                 raise ValueError("water.shoreline_level needs datum.elevation")
             for number, source in enumerate(self.soundings, start=1):

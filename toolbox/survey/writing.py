@@ -81,7 +81,7 @@ def _write_book(settings: Settings, results: Results, lineage: Lineage, folder: 
         soundings=results.inputs.soundings,
         hypsography=results.hypsography,
         morphometry=results.morphometry,
-        stage=None,
+        stage=results.stage,
         checks={sheet: tables[name] for sheet, name in sheets.items() if name in tables},
         why=results.made.why,
         notes=lineage.notes,
