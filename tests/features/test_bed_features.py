@@ -184,6 +184,29 @@ def test_confidence_is_the_share_of_draws_that_hold_the_feature() -> None:
     assert frame["confidence"].tolist() == [0.7]
 
 
+@pytest.mark.parametrize(("left", "confidence"), [(0.7, 1.0), (0.35, 0.5)])
+def test_a_draw_with_a_faint_hole_counts_as_half_as_far_again_from_the_bed(
+    left: float, confidence: float
+) -> None:
+    bed = net(cone)
+    faint = 5 + left * (bed.depth - 5)
+    ((hole,), _) = find(with_draws(bed, np.column_stack([bed.depth, faint])))
+    # derived: of the hole 1 - 1.5 (1 - left) remains, 0.55 or 0.025 of 3 m
+    assert hole.confidence == confidence
+
+
+def test_a_drop_off_goes_on_where_another_crosses_it() -> None:
+    def steps(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return 4 + 2 * np.clip((y - 116) / 8, 0, 1) + 2 * np.clip((x - 116) / 8, 0, 1)
+
+    frame = bed_features(net(steps)).frame
+    lips = shapely.union_all(frame.geometry[frame["kind"] == "drop-off lip"].to_numpy())
+    # derived: each goes from one side of the water to the other
+    for line in ([(0, 116), (SIZE, 116)], [(116, 0), (116, SIZE)]):
+        whole = shapely.LineString(line)
+        assert whole.intersection(lips.buffer(6)).length > 0.8 * SIZE
+
+
 def test_a_bed_without_draws_has_no_confidence() -> None:
     frame = bed_features(net(hump)).frame
     assert frame["confidence"].isna().all()

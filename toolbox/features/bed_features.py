@@ -101,7 +101,7 @@ def bed_features(
         - ``area_m2, length_m, width_m, slope_deg`` (mean) where they have a meaning;
         - ``pour_depth_m`` of holes: where they would spill, or their rim; ``closing_depth_m`` of
           humps: the depth of the deepest isobath that goes round them alone;
-        - ``confidence``: share of the draws that hold the feature, empty without draws;
+        - ``confidence``: share of the draws that hold the feature (see below), empty without draws;
         - ``support``: how far data tell the bed there, 0 to 1, empty where unknown.
 
     Notes
@@ -109,12 +109,16 @@ def bed_features(
     A hole is a hollow with a closed isobath, a hump a rise with one, a bar a hump at least 2.5
     times as long as wide, a plateau a hump whose upper quarter covers two fifths of its ground. A
     gully is a hollow at least three times as long as wide, between sides that rise faster than the
-    bed beyond them; hollows in its bottom are part of it. A drop-off is bed steeper than that above
-    and below, a shelf gentle bed above its lip. The sides of gullies and humps are no drop-offs.
+    bed beyond them; hollows in its bottom, if not half as deep again as the gully, are part of it.
+    Hollows in a row with a valley between them are a gully that was seen only on the survey lines.
+    A drop-off is bed steeper than that above and below, a shelf gentle bed above its lip. The sides
+    of gullies and humps are no drop-offs.
 
     Each draw is asked for each feature at its place: for the top above all sides of its outline,
     the bottom of the gully below both sides, the fall between lip and foot. So the confidence says
     how often a form of that kind and size would really be there, not where exactly its edge runs.
+    For holes and drop-offs, of which draws alone are too sure, a draw counts as lying half as far
+    again from the bed as it does.
 
     Of a water whose lines lie far apart, forms between them are not found.
     """
@@ -206,7 +210,7 @@ def _in_gully(hole: Form, gullies: Sequence[Form]) -> bool:
     pit = shapely.Point(hole.figures["easting_m"], hole.figures["northing_m"])
     return any(
         shapely.distance(gully.shapes["gully axis"], pit) <= gully.figures["width_m"]
-        and hole.figures["relief_m"] < 2 * gully.figures["relief_m"]
+        and hole.figures["relief_m"] < gully.figures["pool_relief_m"]
         for gully in gullies
     )
 

@@ -32,6 +32,11 @@ LEAST_SIDE = 0.02
 FEWEST = 6
 """Vertices' areas that a closed form must cover."""
 
+DOUBT = 1.5
+"""Times that a draw's distance from the bed is counted when holes are asked for: a hollow on one
+line is often a valley that goes on beyond it, which the draws do not know (measured on invented
+lakes)."""
+
 _BASIN = 4.0  # bed around a basin rises so much faster than its own sides
 _UPPER = 0.75
 _RIM = 0.75  # bed beyond the rim must rise at most so much as fast as within
@@ -117,7 +122,7 @@ def closed_forms(
     own near by. It counts up to its rim, where the mean side, depth over the radius of the circle
     of the flooded area, bends most, if the ground beyond the rim rises three quarters as fast or
     less. A hollow around which the bed, on its middling side, rises several times as fast as within
-    is the floor of a basin.
+    is the floor of a basin; it counts up to a rim within its inner half, if it has one there.
 
     References
     ----------
@@ -129,14 +134,25 @@ def closed_forms(
     least_area = FEWEST * spacing_of(bed) ** 2 if least_area is None else least_area
     forms = []
     for pit, level in _chosen(net, least_relief, most):
-        inside, outline = _outline(net, pit, level)
-        if outline is None or outline.area < least_area:
-            continue
-        side = abs(net.depth[pit] - level) / np.sqrt(outline.area / np.pi)
-        if side < LEAST_SIDE or (sign > 0 and _rise_around(net, outline, level) > _BASIN * side):
-            continue
-        forms.append(_form(net, pit, level, inside, outline, least_relief))
+        found = _told(net, pit, level, least_relief, least_area)
+        if found is None:
+            size = _size(net, pit, level)
+            rim = _rim(net, pit, level, size / 2)
+            if rim is not None and net.depth[pit] - rim >= least_relief:
+                found = _told(net, pit, rim, least_relief, least_area)
+        forms += [] if found is None else [found]
     return sorted(forms, key=lambda form: -form.figures["relief_m"])
+
+
+def _told(net: _Net, pit: int, level: float, least_relief: float, least_area: float) -> Form | None:
+    """Return a hollow up to a level, if it is large and steep enough, and no floor of a basin."""
+    inside, outline = _outline(net, pit, level)
+    if outline is None or outline.area < least_area:
+        return None
+    side = abs(net.depth[pit] - level) / np.sqrt(outline.area / np.pi)
+    if side < LEAST_SIDE or (net.sign > 0 and _rise_around(net, outline, level) > _BASIN * side):
+        return None
+    return _form(net, pit, level, inside, outline, least_relief)
 
 
 def _chosen(net: _Net, least_relief: float, most: float) -> list[tuple[int, float]]:
@@ -266,7 +282,8 @@ def _form(
         "easting_m": float(net.bed.vertices[pit, 0]),
         "northing_m": float(net.bed.vertices[pit, 1]),
     }
-    return Form({kind: outline}, figures, *_question(net, inside, outline, level, least_relief))
+    question = _question(net, inside, outline, level, least_relief)
+    return Form({kind: outline}, figures, *question, doubt=DOUBT if net.sign > 0 else 1.0)
 
 
 def _kind_of_rise(net: _Net, inside: np.ndarray, level: float, stretch: float) -> str:

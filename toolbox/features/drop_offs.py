@@ -26,12 +26,18 @@ GAP = 25.0
 """Longest stretch across which two parts of a drop-off are taken as one, m (common practice, no
 source)."""
 
+DOUBT = 1.5
+"""Times that a draw's distance from the bed is counted when drop-offs are asked for (measured on
+invented lakes)."""
+
 _EXCESS = 0.3  # share of its slope by which steep bed is steeper than both sides
 _FAINT = 0.6  # share of the limits down to which a drop-off is followed
 _ROOM = 0.25  # of a width, that must be water above a lip
 _EDGE = 0.33  # share of the excess slope at which lip and foot are put
 _MEAN = 0.6  # share of the least slope that must be left from lip to foot
 _GENTLER = 0.7  # share of its slope that bed above and below must stay under
+_FOLLOWED = 0.9  # the same, where a drop-off is followed
+_SURE = 0.25  # share of its places that must be gentler by the first, and no side of other forms
 _RETURN = 0.5  # of the same, where the bed turns: the side of a hump or gully
 _SIDE = 0.6  # relief of a gully or hump whose side it would be, in drops
 _WINDOW = 7  # places along the line over which lip and foot are evened out
@@ -79,8 +85,9 @@ def drop_offs(
     best of several distances. Centre lines follow the highest scores. Across each of their places
     the lip lies uphill and the foot downhill, where a third is left of what the middle is steeper
     than its surroundings. Over a width of the drop-off, bed above and below must be gentler than
-    seven tenths of its slope; where it turns back by half of that or more, it is the side of
-    a hump or of a gully and no drop-off, and so is a side that ends at the water's edge.
+    nine tenths of its slope, and than seven tenths at a quarter of its places; where it turns back
+    by half of that or more, it is the side of a hump or of a gully and no drop-off, and so is a
+    side that ends at the water's edge. One that crosses a hole or a gully goes on through it.
     """
     least = float(np.tan(np.radians(steep)))
     score, reach = _scored(surface, least, widest)
@@ -91,18 +98,31 @@ def drop_offs(
     step = max(surface.cell, 2.0)
     taken = [(_taken(form), form.figures["relief_m"]) for form in beside]
     forms = []
-    for line in joined([surface.places(piece) for piece in pieces], gap):
-        profiles = _Profiles.across(surface, evenly(line, step, blur=1.5 * step), reach)
+    lines = joined([surface.places(piece) for piece in pieces], gap)
+    evened = [evenly(line, step, blur=1.5 * step) for line in lines]
+    for line in [part for whole in evened for part in _one_sided(surface, whole)]:
+        profiles = _Profiles.across(surface, line, reach)
         if profiles is None:
             continue
-        good = profiles.gentler & (profiles.drop >= 0.5 * least_drop)
-        good &= profiles.clear_of(taken)
-        for run in _runs(good, most=int(gap / 2 / step)):
+        for run in profiles.runs(least_drop, taken, most=int(gap / step)):
             part = profiles.part(run)
             enough = part.length >= least_length and part.typical >= least_drop
             if enough and part.steepness >= _MEAN * least:
                 forms.append(part.form(step, least_drop))
     return _distinct(sorted(forms, key=lambda form: -form.figures["length_m"]))
+
+
+def _one_sided(surface: Surface, line: np.ndarray) -> list[np.ndarray]:
+    """Return the parts of a line along which the bed falls to the same side."""
+    from scipy.ndimage import gaussian_filter1d
+
+    if len(line) < 4:
+        return []
+    fall = np.column_stack([surface.at(surface.east, line), surface.at(surface.north, line)])
+    aside = np.nan_to_num((fall * normals(line)).sum(axis=1))
+    left = gaussian_filter1d(aside, 3.0, mode="nearest") > 0
+    cuts = np.flatnonzero(np.diff(left.astype(int))) + 1
+    return [part for part in np.split(line, cuts) if len(part) >= 4]
 
 
 def _scored(surface: Surface, least: float, widest: float) -> tuple[np.ndarray, np.ndarray]:
@@ -193,12 +213,24 @@ class _Profiles:
     def steepness(self) -> float:
         return float(np.nanmedian(self.drop / self.width))
 
-    @property
-    def gentler(self) -> np.ndarray:
-        """Which profiles are gentler above and below, and do not turn back."""
+    def gentler(self, share: float) -> np.ndarray:
+        """Which profiles are gentler above and below by a share, and do not turn back."""
         mean = self.drop / self.width
         sides = np.stack([self.above, self.below])
-        return np.asarray(((sides <= _GENTLER * mean) & (sides >= -_RETURN * mean)).all(axis=0))
+        return np.asarray(((sides <= share * mean) & (sides >= -_RETURN * mean)).all(axis=0))
+
+    def runs(
+        self, least_drop: float, taken: Sequence[tuple[Any, float]], *, most: int
+    ) -> list[np.ndarray]:
+        """Return the runs of places that make a drop-off, each with enough sure ones."""
+        fine, clear = self.drop >= 0.5 * least_drop, self.clear_of(taken)
+        sure, faint = fine & self.gentler(_GENTLER), fine & self.gentler(_FOLLOWED)
+        runs = []
+        for run in _runs(faint, most=most):
+            # one that mostly is a side of something else keeps what is not
+            own = clear[run].mean() >= _SURE
+            runs += [run] if own else [run[part] for part in _runs((faint & clear)[run], most=most)]
+        return [run for run in runs if sure[run].mean() >= _SURE]
 
     def clear_of(self, taken: Sequence[tuple[Any, float]]) -> np.ndarray:
         """Which profiles are not the side of something else of like relief."""
@@ -229,7 +261,7 @@ class _Profiles:
         places = self.line[:, None] + offsets * self.normal[:, None]
         held = partial(_held, len(self.line), _HELD_DROP * least_drop)
         shapes = {"drop-off lip": lip, "drop-off foot": foot}
-        return Form(shapes, figures, places.reshape(-1, 2), held)
+        return Form(shapes, figures, places.reshape(-1, 2), held, doubt=DOUBT)
 
 
 def _mean_slope(
@@ -308,4 +340,4 @@ def _distinct(forms: list[Form]) -> list[Form]:
 def _taken(form: Form) -> Any:
     """Return the ground that a gully with its sides, a hump or a hole takes for itself."""
     shape = next(iter(form.shapes.values()))
-    return shape.buffer(form.figures["width_m"]) if "gully" in form.shapes else shape
+    return shape.buffer(form.figures["width_m"] / 2) if "gully" in form.shapes else shape

@@ -28,12 +28,16 @@ class Form:
         Where the depth of another bed must be known to look for the form there.
     held : callable
         From depths (k, p) of k beds at the places to (k,) of bool: which of them hold the form.
+    doubt : float
+        How many times as far as a draw a bed is taken to stray from the fitted one, where forms of
+        a kind are there less often than the draws say.
     """
 
     shapes: dict[str, Any]
     figures: dict[str, float]
     places: np.ndarray = field(repr=False)
     held: Callable[[np.ndarray], np.ndarray] = field(repr=False)
+    doubt: float = 1.0
 
 
 def spacing_of(bed: Tin) -> float:
@@ -47,12 +51,13 @@ def least_relief_of(bed: Tin) -> float:
 
 
 def confidences(bed: Tin, forms: Sequence[Form]) -> np.ndarray:
-    """Return the share of the bed's draws that hold each form; NaN where it has none."""
+    """Return the share of the bed's draws, with its doubt, that hold a form; NaN without draws."""
     from toolbox.bed.location import interpolated, locate
 
     if bed.draws is None or not forms:
         return np.full(len(forms), np.nan)
     located = locate(bed.vertices, bed.triangles, np.vstack([form.places for form in forms]))
+    fitted = interpolated(bed.depth, bed.triangles, located)
     ends = np.cumsum([len(form.places) for form in forms])
     held, count = np.zeros(len(forms)), 0
     for depths in bed.drawn():
@@ -60,7 +65,8 @@ def confidences(bed: Tin, forms: Sequence[Form]) -> np.ndarray:
         for k, (end, form) in enumerate(zip(ends, forms, strict=True)):
             own = slice(end - len(form.places), end)
             there = interpolated(by_vertex, bed.triangles, (located[0][own], located[1][own]))
-            held[k] += form.held(np.ascontiguousarray(there.T)).sum()
+            there = fitted[own] + form.doubt * (there.T - fitted[own])
+            held[k] += form.held(np.ascontiguousarray(there)).sum()
         count += len(depths)
     return held / count
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from toolbox.features.centre_lines import along, centre_lines, evenly, joined, normals, ways
 from toolbox.features.forms import Form
+from toolbox.features.strings import strings
 from toolbox.features.surface import Surface
 
 __all__ = ["gullies"]
@@ -26,6 +27,9 @@ _NARROWEST = 2.5  # least half width in cells
 _FAINT = 0.2  # share of the least relief down to which a gully is followed
 _SEEN = 0.5  # of the same, from which it is seen
 _TIMES = 2  # that the line is moved to the bottom: the way across changes as it moves
+_BESIDE = 0.75  # of its width, that a gully takes for itself to each side
+_APART = 0.6  # share of its length that a gully may run along a longer one
+_POOL = 1.5  # times its relief, from where a hole in its bottom is more than a part of it
 _SHARE = 0.3  # of its length on which a gully must be seen
 _HELD = 0.75  # of the least relief, in beds that are asked whether they hold a gully
 
@@ -64,7 +68,8 @@ def gullies(
     what straight sides that went on as far again would give: ``2 d(r) - d(2 r)``, d being the depth
     below the lower side, for the best of 16 directions and of radii up to a quarter of
     the widest. So neither a plane, nor the bottom of an even valley, nor a bowl scores, but what is
-    cut into them. Axes follow the highest scores.
+    cut into them. Axes follow the highest scores, and rows of hollows (see `strings`); where both
+    run along each other the longer one is taken.
     """
     from toolbox.features.kernels.scores import gully_score
 
@@ -76,13 +81,48 @@ def gullies(
     )
     step = max(surface.cell, 2.0)
     lines = joined([surface.places(piece) for piece in pieces], gap)
-    forms = []
-    for line in lines:
-        even = evenly(line, step, blur=1.5 * step)
-        for _ in range(_TIMES):
-            even = evenly(_centred(surface, even, reach), step, blur=step)
-        forms += _measured(surface, even, reach, least_relief, least_length)
-    return sorted(forms, key=lambda form: -form.figures["length_m"])
+    rows = strings(surface, score, reach, least_relief=least_relief)
+
+    def found(lines: list[np.ndarray]) -> list[Form]:
+        forms = []
+        for line in lines:
+            even = evenly(line, step, blur=1.5 * step)
+            for _ in range(_TIMES):
+                even = evenly(_centred(surface, even, reach), step, blur=step)
+            forms += _measured(surface, even, reach, least_relief, least_length)
+        return forms
+
+    return sorted(_distinct(found(lines), found(rows)), key=lambda form: -_length(form))
+
+
+def _distinct(whole: list[Form], rows: list[Form]) -> list[Form]:
+    """Leave out rows of hollows along gullies, and pieces of gullies that lie in a longer row."""
+    import shapely
+
+    def along_of(form: Form, others: list[Form]) -> float:
+        taken = [o.shapes["gully axis"].buffer(_BESIDE * o.figures["width_m"]) for o in others]
+        axis = form.shapes["gully axis"]
+        return float(axis.intersection(shapely.union_all(taken)).length / axis.length)
+
+    rows = [
+        row
+        for row in rows
+        if along_of(row, [o for o in whole if 2 * _length(o) > _length(row)]) < _APART
+    ]
+    pieces = [
+        form
+        for form in whole
+        if along_of(form, [row for row in rows if _length(row) > 2 * _length(form)]) < _APART
+    ]
+    for form in pieces:
+        form.figures["pool_relief_m"] = _POOL * form.figures["relief_m"]
+    for row in rows:
+        row.figures["pool_relief_m"] = _POOL * row.figures["greatest_relief_m"]
+    return pieces + rows
+
+
+def _length(form: Form) -> float:
+    return form.figures["length_m"]
 
 
 def _centred(surface: Surface, line: np.ndarray, reach: np.ndarray) -> np.ndarray:
@@ -114,11 +154,8 @@ def _measured(
     deep = np.isfinite(relief) & (relief >= _SEEN * least_relief)
     if deep.mean() < _SHARE:
         return []
-    typical, width, length = (
-        float(np.median(relief[deep])),
-        float(np.median(wide[deep])),
-        along(line),
-    )
+    typical, width = float(np.median(relief[deep])), float(np.median(wide[deep]))
+    length = along(line)
     if typical < least_relief or length < max(least_length, LONGER * width):
         return []
     axis = shapely.LineString(line)
@@ -132,6 +169,7 @@ def _measured(
         "width_m": width,
         "area_m2": outline.area,
         "slope_deg": float(np.nanmean(slope)),
+        "greatest_relief_m": float(np.percentile(relief[deep], 90)),
     }
     places = line[deep][:, None] + _ACROSS[:, None] * half * normal[deep][:, None]
     held = partial(_held, int(deep.sum()), _HELD * least_relief)

@@ -95,7 +95,7 @@ def _shelf(surface: Surface, drop_off: Form, gentle: float, least_width: float) 
     }
     places = np.vstack([drop_off.places, outer])
     held = partial(_held, drop_off.held, len(lip), wide, width, _SLACK * gentle)
-    return Form({"shelf": shape}, figures, places, held)
+    return Form({"shelf": shape}, figures, places, held, doubt=drop_off.doubt)
 
 
 def _reach(depth: np.ndarray, step: float, gentle: float) -> np.ndarray:
