@@ -320,6 +320,12 @@ def test_a_shapefile_written_by_a_tool_is_whole(desk: Path) -> None:
     assert call(f"{command} --overwrite") == 0
 
 
+def test_whole_numbers_of_which_there_are_several_stay_whole(desk: Path, capfd: Said) -> None:
+    assert call("compare-methods bed.gpkg --cells 5 --layers 4 --layers 8") == 0
+    rows = list(csv.DictReader(io.StringIO(capfd.readouterr().out)))
+    assert {"4", "8"} <= {row["size"] for row in rows}
+
+
 def test_check_reads_the_pegs_of_a_plan(desk: Path, capfd: Said) -> None:
     plan = '[bed]\nmethod = "fitted"\n[plan]\nkind = "casts"\npegs = "pegs.csv"\n'
     (desk / "survey.toml").write_text(SURVEY + plan)

@@ -112,7 +112,7 @@ def _option(param: Param, flag: str, name: str) -> click.Option:
 def _click_type(param: Param) -> Any:
     if param.choices:
         return click.Choice(list(param.choices))
-    if param.range and param.type is not int:
+    if param.range and param.holds is not int:
         return _Quantity(param.range.unit)
     return click.Path(path_type=Path) if param.type is Path else param.holds
 

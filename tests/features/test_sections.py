@@ -291,3 +291,10 @@ def test_layers_that_do_not_fit() -> None:
         bed_section(cone(), lines(line), step=0)
     with pytest.raises(LayerError, match="lines must hold at least one line, got none"):
         bed_section(cone(), lines())
+
+
+def test_heights_of_plants_must_be_numbers() -> None:
+    plants = lines(shapely.box(10, 10, 40, 40), height_m=["tall"])
+    path = lines(shapely.LineString([(5, 20), (45, 20)]))
+    with pytest.raises(LayerError, match="column 'height_m' must hold numbers"):
+        bed_section(net(5, 5, 10), path, plants)

@@ -60,6 +60,11 @@ def test_a_bed_written_is_read_again_to_the_last_bit(sd: bool, tmp_path: Path) -
         assert np.array_equal(again.sd, first.sd)
 
 
+def test_a_bed_that_is_not_there_is_told(tmp_path: Path) -> None:
+    with pytest.raises(InputFileError, match=r"none\.gpkg does not exist$"):
+        read_bed(tmp_path / "none.gpkg")
+
+
 def test_a_bed_lives_beside_other_layers(tmp_path: Path) -> None:
     path = tmp_path / "lake.gpkg"
     shore = geopandas.GeoDataFrame(geometry=[shapely.box(0, 0, 1, 1)], crs=UTM)

@@ -299,6 +299,15 @@ def test_times_are_read_in_utc_and_the_unreadable_told(tmp_path: Path) -> None:
     assert any("1 times" in note and "'time'" in note for note in read.notes)
 
 
+def test_times_that_were_never_noted_are_not_called_unreadable(tmp_path: Path) -> None:
+    text = "x,y,depth,time\n500020,5200020,3,\n500050,5200050,4,2026-05-12T13:00:00Z\n"
+    read = read_soundings(put(tmp_path, text), crs=UTM)
+    save(read.frame, tmp_path / "taken.gpkg")
+    for soundings in (read, read_soundings(tmp_path / "taken.gpkg")):
+        assert pd.isna(soundings.frame["time"]).sum() == 1
+        assert not any("ISO 8601" in note for note in soundings.notes)
+
+
 def test_lines_are_text(tmp_path: Path) -> None:
     path = put(tmp_path, "x,y,depth,track\n500020,5200020,3,7\n500021,5200020,4,12\n")
     assert read_soundings(path, crs=UTM).frame["line"].tolist() == ["7", "12"]

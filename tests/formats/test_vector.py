@@ -46,6 +46,26 @@ def test_a_suffix_that_is_no_format_is_refused(tmp_path: Path) -> None:
         write_features(frame(), tmp_path / "a.kml", layer="water")
 
 
+def test_a_shapefile_of_several_kinds_of_shape_is_refused(tmp_path: Path) -> None:
+    lines = frame().assign(geometry=[LAKE, ISLAND.exterior])
+    message = (
+        r"^a Shapefile holds one kind of shape, a\.shp would need LineString, Polygon: "
+        r"write \.gpkg or \.geojson$"
+    )
+    with pytest.raises(ParameterError, match=message):
+        write_features(lines, tmp_path / "a.shp", layer="water")
+    assert list(tmp_path.iterdir()) == []
+    several = frame().assign(geometry=[LAKE, shapely.MultiPolygon([ISLAND])])
+    write_features(several, tmp_path / "b.shp", layer="water")
+    assert len(read_features(tmp_path / "b.shp")) == 2
+
+
+def test_a_shapefile_cuts_long_names_without_a_word(tmp_path: Path) -> None:
+    # warnings are errors here: at the command line this one told a place in the program
+    write_features(frame(depth_greatest_m=[1.0, 2.0]), tmp_path / "a.shp", layer="water")
+    assert "depth_grea" in read_features(tmp_path / "a.shp")
+
+
 def test_every_suffix_that_is_offered_is_lower_case_with_a_dot() -> None:
     assert [suffix for suffix in VECTOR_SUFFIXES if not re.fullmatch(r"\.[a-z]+", suffix)] == []
 

@@ -112,5 +112,14 @@ def test_refusals() -> None:
     frame = geopandas.GeoDataFrame({"depth": [1.0]}, geometry=[straight(0)])
     with pytest.raises(LayerError, match=r"^isobaths must have a column depth_m, got \['depth', "):
         isobath_labels(Vectors(frame, "isobaths"))
+    for depth, message in (
+        (
+            "deep",
+            r"^column 'depth_m' must hold numbers: could not convert string to float: 'deep'$",
+        ),
+        (np.nan, r"^isobaths must have depths, line 1 has nan$"),
+    ):
+        with pytest.raises(LayerError, match=message):
+            isobath_labels(Vectors(frame.assign(depth_m=depth), "isobaths"))
     with pytest.raises(LayerError, match=r"^isobaths must be single lines, got \['Point'\]$"):
         isobath_labels(layer([shapely.Point(0, 0)], [1.0]))

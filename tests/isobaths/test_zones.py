@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from scipy.spatial import Delaunay
 
 from toolbox.bed.triangulation import triangulate
+from toolbox.errors import ParameterError
 from toolbox.formats.shoreline_file import read_breaklines, read_shoreline
 from toolbox.isobaths.bands import banded
 from toolbox.isobaths.isobaths import isobaths
@@ -153,6 +154,9 @@ def test_what_is_left_when_the_water_falls() -> None:
     assert made.frame["depth_m"].tolist() == [1]
     assert made.frame.geometry[0].equals(shapely.MultiPolygon([shapely.box(0.5, 0.5, 3.5, 3.5)]))
     assert waters_edge(pit(), depth=0).frame["area_m2"].tolist() == [16]
+    message = r"^depth must be at or below the mapped water's edge \(depth 0 m\), got -1$"
+    with pytest.raises(ParameterError, match=message):
+        waters_edge(pit(), depth=-1)
     dry = waters_edge(pit(), depth=4.5)
     assert len(dry) == 0
     assert dry.notes == ("the bed is nowhere as deep as 4.5 m",)

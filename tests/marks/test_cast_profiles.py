@@ -75,6 +75,13 @@ def test_a_profile_goes_on_behind_the_mark_and_tells_of_plants() -> None:
     np.testing.assert_allclose(over["canopy_m"], over["depth_m"] - 0.5, atol=1e-9)
 
 
+def test_text_for_numbers_is_refused() -> None:
+    for name in ("distance_m", "peg_easting_m"):
+        frame = marks().frame.assign(**{name: "far"})
+        with pytest.raises(LayerError, match=rf"^column '{name}' must hold numbers: .* 'far'$"):
+            cast_profile(plane(), Vectors(frame, "marks"))
+
+
 def test_marks_that_were_moved_or_are_none() -> None:
     with pytest.raises(LayerError, match=r"mark [12]: its peg must lie at its distance_m, is"):
         cast_profile(plane(pyproj.CRS(32632)), marks(UTM).to_crs(pyproj.CRS(32632)))

@@ -269,6 +269,8 @@ def test_cautions_stand_in_the_notes() -> None:
         assert word in notes
     sparse = POND.marks(POND.pegs((60, -1), (290, 203), peg=["A", "far\noff"]), reach=20.0)
     assert "no feature can be cast to from peg far\noff" in sparse.notes
+    idle = POND.marks(POND.pegs((60, -1), (290, 203), (289, 203), peg=["A", "B", "C"]), reach=20.0)
+    assert "no feature can be cast to from pegs B, C" in idle.notes
     few = POND.marks(count=1)
     assert len(few) == 1
     assert not any("no feature can be cast to" in note for note in few.notes)

@@ -298,6 +298,11 @@ def test_rings_that_cannot_be_are_refused(options: dict[str, float], message: st
         relative_position(grid(np.zeros((9, 9)), 2.0), **options)
 
 
+def test_radii_that_cannot_be_are_refused_by_their_name() -> None:
+    with pytest.raises(ParameterError, match=r"^radii must be at least 3 m .*, got 0\.5$"):
+        relative_position_scales(grid(np.zeros((9, 9)), 2.0), radii=(0.5,))
+
+
 def test_the_usual_ring_fits_any_cell() -> None:
     bed = random_bed((30, 30), 8)
     for cell, inner, outer in ((2.0, 20, 40), (25.0, 50, 100)):

@@ -115,13 +115,25 @@ def test_volumes_that_are_given_are_met() -> None:
     table = Table(
         pd.DataFrame({"z": [4.0, 0.0, 2.0], "A": [10.0, 100.0, 50.0], "V": [5.0, 205.0, 60.0]})
     )
-    frame = table_at(table, levels=(0.0, 2.0, 4.0), depth="z", area="A", volume="V").frame
-    assert frame["volume_below_m3"].tolist() == [205, 60, 5]
-    assert frame["area_m2"].tolist() == [100, 50, 10]
+    read = table_at(table, levels=(0.0, 2.0, 4.0), depth="z", area="A", volume="V")
+    assert read.frame["volume_below_m3"].tolist() == [205, 60, 5]
+    assert read.frame["area_m2"].tolist() == [100, 50, 10]
+    assert read.notes == ()
+
+
+def test_volumes_that_are_not_those_of_the_table_are_told() -> None:
+    # derived: 2 (100 + 50) / 2 + 2 (50 + 10) / 2, though the table says 205
+    table = Table(
+        pd.DataFrame({"z": [4.0, 0.0, 2.0], "A": [10.0, 100.0, 50.0], "V": [5.0, 205.0, 60.0]})
+    )
+    read = table_at(table, levels=(0.0,), depth="z", area="A")
+    assert read.frame["volume_below_m3"].tolist() == [210]
+    told = "volumes from the areas by the trapezoid rule: volume names a column to meet"
+    assert read.notes == (told,)
 
 
 def test_refusals() -> None:
-    with pytest.raises(ParameterError, match=r"^depths must lie within the table, 0 to 16$"):
+    with pytest.raises(ParameterError, match=r"^depths must lie .*, 0 to 16 m, got 17$"):
         table_at(ice_lake(), levels=(17.0,))
     grown = Table(pd.DataFrame({"depth_m": [0.0, 1.0, 2.0], "area_m2": [3.0, 2.0, 2.5]}))
     message = r"^areas must not grow with depth, got 2\.5 at depth 2 below 2 at 1$"

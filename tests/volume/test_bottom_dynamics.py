@@ -98,3 +98,7 @@ def test_depth_above_the_wave_base() -> None:
         LayerError, match=r"^depth and fetch must lie on the same cells, got \(1, 4\)"
     ):
         wave_base_grid(depth, other)
+    with pytest.raises(
+        LayerError, match=r"^a fetch must be 0 m or more, got -2\.5: is it the fetch"
+    ):
+        wave_base_grid(depth, Grid(np.array([[1.0, -2.5, 0, np.nan]]), cells, None, "fetch_b", "m"))

@@ -133,6 +133,15 @@ def test_table_of_a_stepped_square() -> None:
     assert short.notes[-1] == "water below 2 m is not counted"
 
 
+def test_water_above_a_map_without_a_shoreline_is_told_to_be_missing() -> None:
+    shapes = [square(5), square(10)]
+    told = "water above 1 m is not counted: no isobath is the shoreline's"
+    assert told in hypsography_of_isobaths(layer(shapes, depth_m=[2.0, 1.0])).notes
+    for top in (0.0, -0.5):  # a shoreline mapped at the datum, or at a higher water
+        whole = hypsography_of_isobaths(layer(shapes, depth_m=[2.0, top]))
+        assert not any("water above" in note for note in whole.notes)
+
+
 def test_an_isobath_outside_the_one_above_is_told() -> None:
     table = hypsography_of_isobaths(layer([square(5), square(10)], depth_m=[0.0, 1.0]))
     told = "the area at 1 m is larger than that above it: look at the map"
@@ -171,6 +180,11 @@ def test_columns_and_depths_that_are_not_there_are_refused() -> None:
         hypsography_of_isobaths(vectors, greatest_depth=1.0)
     with pytest.raises(LayerError, match=r"^the zones have no column 'from_m', only \['depth_m', "):
         hypsography_of_zones(vectors)
+    words = layer([square(4)], depth_m=["deep"], from_m=[0.0], to_m=["deep"])
+    with pytest.raises(LayerError, match=r"^column 'depth_m' must hold numbers: .* 'deep'$"):
+        hypsography_of_isobaths(words)
+    with pytest.raises(LayerError, match=r"^column 'to_m' must hold numbers: .* 'deep'$"):
+        hypsography_of_zones(words)
 
 
 # ---- conservation: isobaths and zones of a bed against the bed ----

@@ -218,6 +218,9 @@ def test_one_wrong_layer_carried_upward_is_one_finding() -> None:
 def test_areas_alone() -> None:
     frame = changed(lake(), 9, A=8.5e5).frame.drop(columns="V")
     assert findings(Table(frame), volume=None) == [(9, "area")]
+    unseen = "volumes were not looked at: volume names their column"
+    assert unseen in check_table(Table(frame), level="z", area="A").notes
+    assert unseen not in check_table(lake(), **NAMES).notes
 
 
 @pytest.mark.parametrize(

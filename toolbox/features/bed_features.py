@@ -57,9 +57,9 @@ def bed_features(
     steep: Annotated[float, Range("degree", above=0, max=89)] = drops.STEEP,
     gentle_slope: Annotated[float, Range("degree", above=0, max=89)] = gentle.GENTLE,
     widest_gully: Annotated[float, Range("m", above=0)] = hollows.WIDEST,
-    largest_share: Annotated[float, Range("1", above=0, max=1)] = closed.LARGEST_SHARE,
-    least_confidence: Annotated[float, Range("1", min=0, max=1)] = LEAST_CONFIDENCE,
-    least_support: Annotated[float, Range("1", min=0, max=1)] = LEAST_SUPPORT,
+    largest_share: Annotated[float, Range("", above=0, max=1)] = closed.LARGEST_SHARE,
+    least_confidence: Annotated[float, Range("", min=0, max=1)] = LEAST_CONFIDENCE,
+    least_support: Annotated[float, Range("", min=0, max=1)] = LEAST_SUPPORT,
 ) -> Vectors:
     """Find shelves, drop-offs, gullies, humps, bars, plateaus and holes.
 

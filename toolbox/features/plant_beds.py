@@ -33,7 +33,7 @@ def plant_beds(
     *,
     least_height: Annotated[float, Range("m", above=0)] = LEAST_HEIGHT,
     join: Annotated[float, Range("m", above=0)] = JOIN,
-    least_cover: Annotated[float, Range("1", min=0, max=1)] = 0.25,
+    least_cover: Annotated[float, Range("", min=0, max=1)] = 0.25,
     fewest: Annotated[int, Range("", min=1)] = 5,
 ) -> Vectors:
     """Outline the beds of plants, from soundings that tell the depth to the top of plants.

@@ -215,7 +215,7 @@ class Cutter:
         columns = {"plants": np.where(np.isnan(depth), np.nan, over)}
         if "height_m" in frame:
             height = np.full(len(places), -np.inf)
-            np.maximum.at(height, place, frame["height_m"].to_numpy(float)[bed])
+            np.maximum.at(height, place, Table(frame).column("height_m")[bed])
             known = np.isfinite(height) & np.isfinite(depth)
             top = np.fmax(depth - np.where(known, height, 0), np.fmin(depth, 0))
             columns["canopy_m"] = np.where(known, top, np.nan)

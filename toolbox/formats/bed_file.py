@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import InputFileError
+from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import layer_names, read_features, write_features, writing
 from toolbox.layers import Tin, VertexKind
 
@@ -43,7 +44,7 @@ def read_bed(path: Path) -> Tin:
     """
     import shapely
 
-    names = layer_names(path)
+    names = layer_names(existing_file(path))
     if not {VERTICES, TRIANGLES} <= set(names):
         raise InputFileError(
             f"{path} holds no bed: layers {VERTICES!r} and {TRIANGLES!r} are missing"

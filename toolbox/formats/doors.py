@@ -107,7 +107,7 @@ def check_suffix(kind: type, path: Path) -> None:
     """Raise ParameterError unless a noun of this kind can be written to such a file."""
     allowed = SUFFIXES[kind]
     if path.suffix.lower() not in allowed:
-        name = kind.__name__.lower()
+        name = "layer of shapes" if kind is Vectors else kind.__name__.lower()
         raise ParameterError(f"a {name} is written as {', '.join(allowed)}, got {path.name!r}")
 
 

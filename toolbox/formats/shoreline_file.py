@@ -200,7 +200,7 @@ def _target(frame: "GeoDataFrame", path: Path, into: str | None) -> "CRS":
     bounds = frame.total_bounds
     if not np.isfinite(bounds).all():
         raise InputFileError(f"{path} holds only empty geometries")
-    return working_crs(frame.crs, tuple(bounds), into)
+    return working_crs(frame.crs, tuple(bounds.tolist()), into)
 
 
 def _projected(frame: "GeoDataFrame", target: "CRS", path: Path) -> list[Any]:

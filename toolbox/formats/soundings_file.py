@@ -237,7 +237,8 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
         kept["time"] = pd.to_datetime(
             frame[column], utc=True, errors="coerce", format="ISO8601"
         ).to_numpy()
-        if unread := int(pd.isna(kept["time"]).sum()):
+        given = frame[column].notna() & (frame[column].astype(str).str.strip() != "")
+        if unread := int((pd.isna(kept["time"]) & given).sum()):
             notes = [f"{unread} times in column {column!r} are not ISO 8601 and were left empty"]
     for name in (name for name in _NUMBERS if name in frame):
         kept[name] = pd.to_numeric(frame[name], errors="coerce").to_numpy(float)

@@ -116,6 +116,7 @@ def writing(path: Path) -> Iterator[None]:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # one for each value that did not fit
+            warnings.filterwarnings("ignore", "Column names longer", UserWarning)  # of Shapefiles
             yield
     except RuntimeError as error:  # all errors of that writer are of this kind
         raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
@@ -139,9 +140,14 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     Raises
     ------
     ParameterError
-        If the suffix names no format that can be written.
+        If the suffix names no format that can be written, or a Shapefile would have to hold
+        points, lines and polygons together.
     OutputError
         If the disk is full or the like.
+
+    Notes
+    -----
+    A Shapefile cuts names of columns to ten characters.
     """
     suffix = path.suffix.lower()
     if suffix in _PARQUET:
@@ -157,6 +163,7 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
         frame = frame.to_crs(4326) if frame.crs is not None else frame
         options = {"layer": layer, "RFC7946": "YES", "WRITE_NAME": "YES"}
     if suffix == ".shp":  # its tables hold dates, not times
+        _check_one_kind(frame, path)
         times = frame.select_dtypes(include=["datetime", "datetimetz"]).columns
         frame = frame.assign(**{name: frame[name].map(_iso) for name in times})
     if suffix == ".fgb":
@@ -168,6 +175,16 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
         frame.to_file(target, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
     if isinstance(target, BytesIO):
         path.write_bytes(target.getvalue())
+
+
+def _check_one_kind(frame: "GeoDataFrame", path: Path) -> None:
+    kinds = frame.geometry.geom_type.dropna().str.removeprefix("Multi")
+    kinds = sorted(kinds.replace("LinearRing", "LineString").unique())
+    if len(kinds) > 1:
+        raise ParameterError(
+            f"a Shapefile holds one kind of shape, {path.name} would need {', '.join(kinds)}: "
+            "write .gpkg or .geojson"
+        )
 
 
 def _iso(time: Any) -> str:

@@ -66,7 +66,7 @@ def read_vectors(
     bounds = frame.total_bounds
     if not np.isfinite(bounds).all():
         raise InputFileError(f"{path} holds only empty geometries")
-    target = working_crs(frame.crs, tuple(bounds), into)
+    target = working_crs(frame.crs, tuple(bounds.tolist()), into)
     return Vectors(frame.to_crs(target), layer or path.stem)
 
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers import Vectors
+from toolbox.layers import Table, Vectors
 from toolbox.tool import Range, tool
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def isobath_labels(
     Raises
     ------
     LayerError
-        If the layer has other shapes than lines, or no column ``depth_m``.
+        If the layer has other shapes than lines, or lines without a number as ``depth_m``.
 
     Notes
     -----
@@ -63,7 +63,7 @@ def isobath_labels(
     then long ones. Lines shorter than three labels, and stretches that wind too much, get none.
     """
     _check(isobaths)
-    frame = isobaths.frame.reset_index(drop=True)
+    frame = isobaths.frame.assign(depth_m=_depths(isobaths)).reset_index(drop=True)
     tall = height * scale / 1000
     step = _SPACING_MM * scale / 1000 if spacing is None else spacing
     tries = _tries(frame, tall, step)
@@ -99,6 +99,14 @@ def _check(isobaths: Vectors) -> None:
     kinds = set(isobaths.frame.geometry.geom_type)
     if kinds - {"LineString"} or shapely.is_empty(isobaths.frame.geometry.values).any():
         raise LayerError(f"{isobaths.name} must be single lines, got {sorted(map(str, kinds))}")
+
+
+def _depths(isobaths: Vectors) -> np.ndarray:
+    depth = Table(isobaths.frame).column("depth_m")
+    if not (good := np.isfinite(depth)).all():
+        row = int(np.argmin(good))
+        raise LayerError(f"{isobaths.name} must have depths, line {row + 1} has {depth[row]}")
+    return depth
 
 
 def _texts(frame: "pd.DataFrame") -> list[str]:

@@ -39,7 +39,7 @@ def round_interval(span: float) -> float:
 
 
 def chosen_levels(
-    bed: Tin, interval: float | None, levels: tuple[float, ...] | None
+    bed: Tin, interval: float | None, levels: tuple[float, ...] | None, *, name: str = "levels"
 ) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
     """List the levels at which to cut a bed.
 
@@ -51,6 +51,8 @@ def chosen_levels(
         Depth between levels, m; levels are its whole multiples below the water's edge.
     levels : tuple of float or None
         The depths themselves, m.
+    name : str
+        The parameter that messages name.
 
     Returns
     -------
@@ -74,7 +76,7 @@ def chosen_levels(
     top, deepest = _span(bed)
     if levels is None:
         return _stepped(top, deepest, interval)
-    depth = _listed(levels, bed.shore_depth)
+    depth = _listed(levels, bed.shore_depth, name)
     below = depth[depth > deepest]
     notes = tuple(f"the bed is nowhere as deep as {level:g} m" for level in below)
     return depth, np.arange(1, len(depth) + 1) % _EVERY == 0, notes
@@ -107,7 +109,7 @@ def _stepped(
     return depth[inside], number[inside] % _EVERY == 0, notes
 
 
-def _listed(levels: tuple[float, ...], top: float | None) -> np.ndarray:
+def _listed(levels: tuple[float, ...], top: float | None, name: str) -> np.ndarray:
     if not levels:
         raise ParameterError("levels must name at least one depth, got none")
     if len(levels) > _MOST:
@@ -115,7 +117,7 @@ def _listed(levels: tuple[float, ...], top: float | None) -> np.ndarray:
     depth = np.unique(np.asarray(levels, float))
     if top is not None and depth[0] < top - _HAIR:
         raise ParameterError(
-            f"levels must be at or below the mapped water's edge (depth {top:g} m), "
+            f"{name} must be at or below the mapped water's edge (depth {top:g} m), "
             f"got {depth[0]:g}"
         )
     return np.asarray(depth)

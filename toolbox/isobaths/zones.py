@@ -95,7 +95,7 @@ def waters_edge(bed: Tin, *, depth: Annotated[float, Range("m")]) -> Vectors:
     -----
     All water below the level counts, also in hollows that the fall cuts off from the rest.
     """
-    level, _, notes = chosen_levels(bed, None, (depth,))
+    level, _, notes = chosen_levels(bed, None, (depth,), name="depth")
     bands = banded(bed, level)
     wet = bands.number == 1
     columns = {"depth_m": np.full(wet.sum(), float(depth)), "area_m2": bands.area[wet]}

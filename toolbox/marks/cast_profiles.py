@@ -53,13 +53,14 @@ def cast_profile(
     Raises
     ------
     LayerError
-        If layers lie in different CRS, or marks lack the columns of marks from pegs.
+        If layers lie in different CRS, or marks lack the columns of marks from pegs or
+        hold text for numbers.
     """
     import pandas as pd
 
     check_same_crs(bed=bed, marks=marks, plants=plants)
     start, end = _ends(marks, bed)
-    length = marks.frame["distance_m"].to_numpy(float)
+    length = Table(marks.frame).column("distance_m")
     end = start + (end - start) * (1 + beyond / length)[:, None]
     cut = Cutter(bed, plants)
     frames = []
@@ -84,9 +85,10 @@ def _ends(marks: Vectors, bed: Tin) -> tuple[np.ndarray, np.ndarray]:
     kinds = set(frame.geometry.geom_type) - {"Point"}
     if kinds:
         raise LayerError(f"marks must be points, got {', '.join(sorted(map(str, kinds)))}")
-    start = frame[["peg_easting_m", "peg_northing_m"]].to_numpy(float)
+    table = Table(frame)
+    start = np.column_stack([table.column(name) for name in ("peg_easting_m", "peg_northing_m")])
     end = shapely.get_coordinates(frame.geometry.to_numpy())
-    off = np.abs(distances(start, end, bed.crs) - frame["distance_m"].to_numpy(float))
+    off = np.abs(distances(start, end, bed.crs) - table.column("distance_m"))
     if not (off <= _MOVED).all():
         worst = int(np.nanargmax(np.where(np.isnan(off), np.inf, off)))
         raise LayerError(

@@ -283,4 +283,5 @@ def _idle(pegs: Pegs, casts: Casts) -> tuple[str, ...]:
     if not idle:
         return ()
     more = "" if len(idle) <= _NAMED else f" and {len(idle) - _NAMED} more"
-    return (f"no feature can be cast to from peg {', '.join(idle[:_NAMED])}{more}",)
+    noun = "peg" if len(idle) == 1 else "pegs"
+    return (f"no feature can be cast to from {noun} {', '.join(idle[:_NAMED])}{more}",)

@@ -123,7 +123,7 @@ def relative_position_scales(
     best = np.full(depth.shape, np.nan, np.float32)
     where = np.full(depth.shape, np.nan, np.float32)
     for radius in sorted(radii) or _doubling(depth):
-        found = _position(depth, radius / 2, radius, known)
+        found = _position(depth, radius / 2, radius, known, name="radii")
         found = _over_its_spread(found)
         better = ~(np.abs(found) <= np.abs(best)) & np.isfinite(found)
         best[better], where[better] = found[better], radius
@@ -144,11 +144,13 @@ def _over_its_spread(position: np.ndarray) -> np.ndarray:
     return position / np.float32(spread) if spread > 0 else position
 
 
-def _position(depth: Grid, inner: float, outer: float, known: float) -> np.ndarray:
+def _position(
+    depth: Grid, inner: float, outer: float, known: float, *, name: str = "outer"
+) -> np.ndarray:
     """Mean of the ring less the cell's own value."""
     from toolbox.terrain.kernels.rings import ring_position, value_range
 
-    _check(depth.cell, inner, outer)
+    _check(depth.cell, inner, outer, name)
     large, small = _octagon(outer / depth.cell), _octagon(inner / depth.cell)
     least = max(math.ceil(known * (_count(*large) - _count(*small))), 1)
     low, high = map(float, value_range(depth.values))
@@ -161,15 +163,15 @@ def _position(depth: Grid, inner: float, outer: float, known: float) -> np.ndarr
     return out
 
 
-def _check(cell: float, inner: float, outer: float) -> None:
+def _check(cell: float, inner: float, outer: float, name: str) -> None:
     if outer < 1.5 * cell:
         raise ParameterError(
-            f"outer must be at least {1.5 * cell:g} m (a ring 3 cells of {cell:g} m across), "
+            f"{name} must be at least {1.5 * cell:g} m (a ring 3 cells of {cell:g} m across), "
             f"got {outer:g}"
         )
     if outer > WIDEST * cell:
         raise ParameterError(
-            f"outer must be at most {WIDEST * cell:g} m ({WIDEST} cells of {cell:g} m), "
+            f"{name} must be at most {WIDEST * cell:g} m ({WIDEST} cells of {cell:g} m), "
             f"got {outer:g}"
         )
     if outer - inner < cell * (1 if inner else 0):

@@ -102,9 +102,11 @@ class AreaCurve:
 
     def _layer(self, depth: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Layer of each depth, and the share of its height that lies above."""
-        if not ((depth >= self.depth[0] - _HAIR) & (depth <= self.depth[-1] + _HAIR)).all():
+        good = (depth >= self.depth[0] - _HAIR) & (depth <= self.depth[-1] + _HAIR)
+        if not good.all():
             raise ParameterError(
-                f"depths must lie within the table, {self.depth[0]:g} to {self.depth[-1]:g}"
+                f"depths must lie within the table, {self.depth[0]:g} to {self.depth[-1]:g} m, "
+                f"got {depth[~good][0]:g}"
             )
         layer = np.searchsorted(self.depth, depth, "right") - 1
         layer = np.clip(layer, 0, len(self.depth) - 2)
@@ -225,8 +227,9 @@ def table_at(
 
     order = np.argsort(table.column(depth), kind="stable")
     depths, areas = table.column(depth)[order], table.column(area)[order]
-    last = 0.0
+    last, notes = 0.0, table.notes
     if volume is None:
+        notes += (f"volumes from the areas by the {rule} rule: volume names a column to meet",)
         curve = AreaCurve.of_areas(depths, areas, rule=rule)
     else:
         below = table.column(volume)[order]
@@ -238,4 +241,4 @@ def table_at(
         "area_m2": curve.areas(wanted),
         "volume_below_m3": curve.volumes(wanted) + last,
     }
-    return Table(pd.DataFrame(columns), "Area and volume at other levels", table.notes)
+    return Table(pd.DataFrame(columns), "Area and volume at other levels", notes)

@@ -109,7 +109,7 @@ def wave_base_grid(depth: Grid, fetch: Grid) -> Grid:
     Raises
     ------
     LayerError
-        If the grids do not lie on the same cells.
+        If the grids do not lie on the same cells, or a fetch is negative.
 
     Notes
     -----
@@ -126,6 +126,8 @@ def wave_base_grid(depth: Grid, fetch: Grid) -> Grid:
             f"depth and fetch must lie on the same cells, got {depth.shape} and {fetch.shape} "
             f"from {depth.bounds[:2]} and {fetch.bounds[:2]}; grid both with one cell width"
         )
+    if (least := np.min(fetch.values, where=np.isfinite(fetch.values), initial=0)) < 0:
+        raise LayerError(f"a fetch must be 0 m or more, got {least:g}: is it the fetch?")
     over = np.subtract(depth.values, wave_base(np.asarray(fetch.values, float)))
     return depth.of(over, "depth_above_wave_base", "m")
 

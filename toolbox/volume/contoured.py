@@ -98,7 +98,7 @@ def hypsography_of_isobaths(
     ----------
     isobaths : Vectors
         Closed lines, whole or in pieces that meet, or polygons of all that is as deep or deeper;
-        the shoreline among them.
+        the shoreline among them, as water above the shallowest is not counted.
     depth : str
         Name of the column of depths, m, positive down.
     rule : str
@@ -118,8 +118,8 @@ def hypsography_of_isobaths(
     Raises
     ------
     LayerError
-        If lines do not close, a depth is missing, there are fewer than two depths, or no isobath
-        encloses anything.
+        If lines do not close, a depth is missing or no number, there are fewer than two depths, or
+        no isobath encloses anything.
 
     Notes
     -----
@@ -131,14 +131,17 @@ def hypsography_of_isobaths(
         raise LayerError(
             f"the isobaths have no column {depth!r}, only {list(isobaths.frame.columns)}"
         )
-    depths = isobaths.frame[depth].to_numpy(float)
+    depths = Table(isobaths.frame).column(depth)
     if not np.isfinite(depths).all():
         row = int(np.argmin(np.isfinite(depths)))
         raise LayerError(f"isobaths must have depths, feature {row + 1} has {depths[row]}")
     levels = np.unique(depths)
     shapes = isobaths.frame.geometry.to_numpy()
     area = [ground_area(even_odd(shapes[depths == z]), isobaths.crs) for z in levels]
-    return _table(levels, np.array(area), rule, greatest_depth, datum, isobaths.notes)
+    notes = isobaths.notes
+    if levels[0] > 0:
+        notes += (f"water above {levels[0]:g} m is not counted: no isobath is the shoreline's",)
+    return _table(levels, np.array(area), rule, greatest_depth, datum, notes)
 
 
 @tool("Hypsographic table of depth zones")
@@ -179,7 +182,7 @@ def hypsography_of_zones(
     for name in (top, bottom):
         if name not in zones.frame:
             raise LayerError(f"the zones have no column {name!r}, only {list(zones.frame.columns)}")
-    upper, lower = (zones.frame[name].to_numpy(float) for name in (top, bottom))
+    upper, lower = (Table(zones.frame).column(name) for name in (top, bottom))
     levels = np.unique(np.r_[upper, lower.max()])
     _check_zones(levels, upper, lower)
     own = np.array([ground_area(shape, zones.crs) for shape in zones.frame.geometry])

@@ -94,10 +94,10 @@ def check_table(
     findings += _order(words, rows, found.kept)
     findings += [layer_fault(words, rows, row) for row in found.broken]
     findings += _gaps(words, rows, findings)
-    return _listed(findings, len(table.frame))
+    return _listed(findings, len(table.frame), volume)
 
 
-def _listed(findings: list[Finding], count: int) -> Table:
+def _listed(findings: list[Finding], count: int, volume: str | None) -> Table:
     import pandas as pd
 
     columns = ["row", "level", "what", "found", "expected", "off_share", "text"]
@@ -106,7 +106,8 @@ def _listed(findings: list[Finding], count: int) -> Table:
     frame = frame.sort_values("row", kind="stable", na_position="first").reset_index(drop=True)
     named = frame["row"].nunique()
     note = f"{counted(len(frame), 'finding')} in {named} of {counted(count, 'row')}"
-    return Table(frame, "Contradictions", (note,))
+    unseen = () if volume else ("volumes were not looked at: volume names their column",)
+    return Table(frame, "Contradictions", (note, *unseen))
 
 
 def _sorted(
