@@ -23,7 +23,7 @@ import shapely
 from shapely.geometry import LineString, box
 
 from toolbox.catalogue import CHAPTERS, record, tools
-from toolbox.cli import main
+from toolbox.cli import Stop, main
 from toolbox.commands import tool_command
 from toolbox.describe import option_name, reader_params
 from toolbox.formats.bed_file import read_bed
@@ -386,6 +386,18 @@ def test_a_run_that_is_stopped_leaves_nothing(stop: signal.Signals, tmp_path: Pa
     assert process.returncode == 130
     assert said.strip() == "leadline: interrupted, nothing was written"
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_wish_to_stop_that_was_swallowed_is_not_forgotten(
+    desk: Path, monkeypatch: pytest.MonkeyPatch, capfd: Said
+) -> None:
+    stop = Stop()
+    with pytest.raises(KeyboardInterrupt, match=r"^$"):
+        stop.ask(signal.SIGINT, None)  # as a library would swallow it
+    monkeypatch.setattr("toolbox.cli.STOP", stop)
+    assert call("run survey.toml --out result") == 130
+    assert "interrupted, nothing was written" in capfd.readouterr().err
+    assert not (desk / "result").exists()
 
 
 FEW_BYTES = 20_000

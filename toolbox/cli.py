@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -38,6 +39,26 @@ def main(arguments: list[str] | None = None) -> int:
 def _refuse(message: str) -> int:
     click.echo(f"leadline: {' '.join(message.split())}", err=True)
     return BAD_INPUT
+
+
+class Stop:
+    """A wish to stop, remembered in case a library swallows the exception that tells it."""
+
+    def __init__(self) -> None:
+        self.asked = False
+
+    def ask(self, *_: Any) -> None:
+        """Take a signal."""
+        self.asked = True
+        raise KeyboardInterrupt
+
+    def check(self) -> None:
+        """Raise KeyboardInterrupt if somebody asked."""
+        if self.asked:
+            raise KeyboardInterrupt
+
+
+STOP = Stop()
 
 
 class Commands(click.Group):
@@ -91,7 +112,12 @@ def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
     from toolbox.survey.settings import load_settings
 
     settings = load_settings(survey)
-    with _progress(quiet) as watch:
+    with _progress(quiet) as tell:
+
+        def watch(stage: str) -> None:
+            STOP.check()
+            tell(stage)
+
         lineage = run(settings, out, overwrite=overwrite, watch=watch)
     if not quiet:
         for note in lineage.notes:
@@ -176,7 +202,8 @@ def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
 
 def console() -> None:
     """Leave with the exit code of :func:`main`."""
-    signal.signal(signal.SIGTERM, signal.default_int_handler)  # clean up when told to stop, too
+    for number in (signal.SIGINT, signal.SIGTERM):  # clean up when told to stop, too
+        signal.signal(number, STOP.ask)
     code = main()
     try:
         sys.stdout.flush()

@@ -11,7 +11,8 @@ import pytest
 from toolbox.catalogue import record, tools
 from toolbox.errors import SettingsError
 from toolbox.planning.next_soundings import plan_soundings
-from toolbox.survey.settings import MarkKind, Marks, Plan, Settings, Terrain, load_settings
+from toolbox.survey.settings import Settings, load_settings
+from toolbox.survey.wanted import MarkKind, Marks, Plan, Terrain
 
 GOOD = """
 [water]

@@ -8,8 +8,8 @@ import pytest
 from toolbox.bed.gridding import grid_bed
 from toolbox.layers import Tin
 from toolbox.survey import terrain as module
-from toolbox.survey.settings import Make, Terrain
 from toolbox.survey.terrain import terrain_grids
+from toolbox.survey.wanted import Make, Terrain
 
 SIDE = 10.0
 

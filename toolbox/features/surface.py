@@ -1,7 +1,6 @@
 """Surface: a bed on square cells, smoothed to what its vertices can tell, to be read anywhere."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -74,16 +73,6 @@ class Surface:
         where = self.cells(places.reshape(-1, 2)).T
         read = map_coordinates(values, where, order=1, mode="constant", cval=np.nan)
         return np.asarray(read.reshape(places.shape[:-1]))
-
-    def shape_of(self, mask: np.ndarray) -> Any:
-        """Return the area of marked cells as a shape."""
-        import shapely
-        from affine import Affine
-        from rasterio.features import shapes
-
-        where = Affine(self.cell, 0, self.left, 0, -self.cell, self.top)
-        found = shapes(mask.astype(np.uint8), mask=mask, transform=where)
-        return shapely.union_all([shapely.geometry.shape(one) for one, _ in found])
 
 
 def smoothed(values: np.ndarray, spread: float) -> np.ndarray:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 import numpy as np
 
 from toolbox.layers import Grid, Tin
-from toolbox.survey.settings import Make
+from toolbox.survey.wanted import Make
 from toolbox.terrain.aspect import aspect
 from toolbox.terrain.curvature import curvature
 from toolbox.terrain.landforms import landforms

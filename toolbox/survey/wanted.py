@@ -1,0 +1,201 @@
+"""Wanted: what a survey asks for beyond its bed, key by key."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from toolbox.survey.keys import (
+    Crs,
+    Degrees,
+    Input,
+    Length,
+    Metres,
+    Section,
+    Width,
+    check_keys_fit,
+)
+
+__all__ = ["Make", "MarkKind", "Marks", "Plan", "Plants", "Stage", "Terrain"]
+
+Terrain = Literal[
+    "slope",
+    "aspect",
+    "shaded_relief",
+    "profile_curvature",
+    "plan_curvature",
+    "relative_position",
+    "roughness",
+    "ruggedness_index",
+    "surface_area_ratio",
+    "arc_chord_ratio",
+    "vector_ruggedness",
+    "landforms",
+]
+
+
+class Make(Section):
+    """What to make of the bed."""
+
+    cell: Width | None = Field(None, description="Cell width of the rasters, m.")
+    step: Width | None = Field(None, description="Depth between rows of the table, m.")
+    levels: tuple[Metres, ...] | None = Field(
+        None, min_length=1, description="Depths of the table instead, m."
+    )
+    slope_unit: Literal["degree", "percent", "ratio"] = Field(
+        "degree", description="Unit of slope."
+    )
+    terrain: tuple[Terrain, ...] = Field(
+        (
+            "slope",
+            "aspect",
+            "shaded_relief",
+            "profile_curvature",
+            "relative_position",
+            "surface_area_ratio",
+            "vector_ruggedness",
+            "landforms",
+        ),
+        description="Rasters to derive from the depths; plan_curvature, roughness, "
+        "ruggedness_index and arc_chord_ratio are made where they are named.",
+    )
+    isobath_interval: Width | None = Field(
+        None, description="Depth between isobaths and between depth zones, m."
+    )
+    isobath_levels: tuple[Metres, ...] | None = Field(
+        None, min_length=1, description="Depths of the isobaths instead, m."
+    )
+    foot: Literal["international", "survey"] = Field(
+        "international", description="Which foot feet, acres and acre-feet are of."
+    )
+    paper: Literal["A4", "Letter"] = Field("A4", description="Paper that tables are printed on.")
+
+
+class Plan(Section):
+    """Where to sound next; the bed must be fitted for that."""
+
+    kind: Literal["casts", "lines"] = Field(
+        "casts", description="What to plan: casts from the bank, or straight lines of a boat."
+    )
+    casts: int = Field(10, ge=1, le=1000, description="casts: how many.")
+    reach: Width = Field(60.0, description="casts: how far one flies, m.")
+    pegs: Input | None = Field(
+        None, description="casts: points to cast from; if left out, places along the shore."
+    )
+    crs: Crs | None = Field(None, description="casts: CRS of the pegs, if their file names none.")
+    bearing_step: float = Field(
+        10.0, ge=1, le=90, description="casts: degrees between the bearings that are tried."
+    )
+    peg_spacing: Width | None = Field(
+        None, description="casts: between places along the shore, m; a third of the reach."
+    )
+    track: Width = Field(2000.0, description="lines: length of all, turns included, m.")
+    turn: Length = Field(20.0, description="lines: what one costs beside its length, m.")
+
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> "Plan":
+        check_keys_fit(self, self.kind, _PLAN_KINDS)
+        if self.pegs is not None and self.peg_spacing is not None:
+            raise ValueError("give pegs or peg_spacing, not both")
+        return self
+
+
+_PLAN_KINDS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("casts", "reach", "pegs", "crs", "bearing_step", "peg_spacing"), ("casts",)),
+    **dict.fromkeys(("track", "turn"), ("lines",)),
+}
+
+
+class Stage(Section):
+    """Area and storage of a reservoir by elevation; datum.elevation must be known."""
+
+    step: Width | None = Field(None, description="Elevation between rows, m.")
+    bottom: Metres | None = Field(None, description="Elevation of the first row, m.")
+    top: Metres | None = Field(None, description="Elevation of the last row, m.")
+    dead: Metres | None = Field(
+        None, description="Elevation of the lowest outlet, m: storage below it is dead."
+    )
+    full: Metres | None = Field(
+        None, description="Elevation of the full reservoir, m: storage above it is surcharge."
+    )
+
+
+class Plants(Section):
+    """Beds of plants that were mapped."""
+
+    file: Input = Field(description="Polygons; a column height_m tells how high plants stand.")
+    crs: Crs | None = Field(None, description="CRS of its coordinates, if the file names none.")
+    layer: str | None = Field(None, description="Layer of a file that holds several.")
+    where: str | None = Field(None, description="Condition on its features.")
+
+
+Weight = Annotated[float, Field(ge=0, allow_inf_nan=False)]
+MarkKind = Literal[
+    "drop_off_foot",
+    "drop_off_lip",
+    "gully",
+    "hump_top",
+    "hump_side",
+    "hole",
+    "plateau_edge",
+    "plant_edge",
+    "bottom_change",
+]
+
+
+class Marks(Section):
+    """Where to put a bait; what is left out is as for the tools of that name."""
+
+    kind: Literal["casts", "boat"] = Field(
+        "casts", description="Marks to cast at from the bank, or marks to visit by boat."
+    )
+    pegs: Input | None = Field(
+        None, description="casts: points to cast from; if left out, places along the bank."
+    )
+    slip: Input | None = Field(None, description="boat: one point, where the tour starts and ends.")
+    exclusions: Input | None = Field(
+        None,
+        description="Polygons where nobody may fish, and lines such as overhead lines to keep "
+        "clear of.",
+    )
+    crs: Crs | None = Field(None, description="CRS of these files, if they name none.")
+    count: int | None = Field(None, ge=1, le=200, description="How many marks.")
+    per_peg: int | None = Field(None, ge=1, le=200, description="casts: most from one peg.")
+    reach: Width | None = Field(None, description="casts: how far one flies, m.")
+    sector: float | None = Field(
+        None, gt=0, le=360, description="casts: degrees about the way that a peg faces."
+    )
+    peg_spacing: Width | None = Field(
+        None, description="casts: between places along the bank, m; a third of the reach."
+    )
+    clearance: Length | None = Field(None, description="From excluded lines, m.")
+    apart: Length | None = Field(None, description="Least distance between two marks, m.")
+    shallowest: Metres | None = Field(None, description="Least depth of a mark, m.")
+    deepest: Metres | None = Field(None, description="Greatest depth of a mark, m.")
+    off_plants: Length | None = Field(None, description="Distance kept from plants, m.")
+    declination: Degrees | None = Field(
+        None, description="casts: east of true north, for magnetic bearings."
+    )
+    wrap_length: Width | None = Field(
+        None, description="casts: line from one of two sticks to the other, m."
+    )
+    weights: dict[MarkKind, Weight] = Field(
+        {},
+        description="What each kind of mark is worth, 0 for not at all: drop_off_foot, "
+        "drop_off_lip, gully, hump_top, hump_side, hole, plateau_edge, plant_edge, bottom_change.",
+    )
+
+    @model_validator(mode="after")
+    def _keys_fit_the_kind(self) -> "Marks":
+        check_keys_fit(self, self.kind, _MARK_KINDS)
+        if self.pegs is not None and self.peg_spacing is not None:
+            raise ValueError("give pegs or peg_spacing, not both")
+        return self
+
+
+_MARK_KINDS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(
+        ("pegs", "per_peg", "reach", "sector", "peg_spacing", "declination", "wrap_length"),
+        ("casts",),
+    ),
+    "slip": ("boat",),
+}
