@@ -2,13 +2,23 @@
 
 import bench_bed
 import bench_hypsography
+import bench_isobaths
 import bench_run
 import bench_startup
 import bench_terrain
+import bench_windows
 import click
 from measure import machine, markdown, quiet
 
-BENCHES = (bench_startup, bench_run, bench_bed, bench_hypsography, bench_terrain)
+BENCHES = (
+    bench_startup,
+    bench_run,
+    bench_bed,
+    bench_isobaths,
+    bench_hypsography,
+    bench_terrain,
+    bench_windows,
+)
 """Those that start processes first, while this one is still small."""
 
 PATIENCE = 600.0
