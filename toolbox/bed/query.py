@@ -1,14 +1,12 @@
 """Query: what the bed is at places one asks about, and how much water stands there."""
 
-from collections.abc import Callable
 from functools import partial
-from statistics import NormalDist
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
 
 from toolbox.bed.location import interpolated, locate
-from toolbox.bed.uncertainty import band
+from toolbox.bed.uncertainty import depth_band
 from toolbox.layers import Places, Soundings, Table, Tin, VertexKind
 from toolbox.layers.crs import check_same_crs
 from toolbox.tool import Range, tool
@@ -18,7 +16,6 @@ if TYPE_CHECKING:
 
 __all__ = ["query_bed"]
 
-_HALF_BAND = NormalDist().inv_cdf(0.95)
 """Standard deviations to either side of the mean that hold 90 % of a normal distribution."""
 
 
@@ -95,23 +92,13 @@ def _answers(bed: Tin, located: tuple[np.ndarray, np.ndarray]) -> dict[str, np.n
     if bed.sd is not None:
         columns["sd_m"] = at(bed.sd)
     if bed.sd is not None or bed.draws is not None:
-        low, high = _interval(bed, columns["depth_m"], columns.get("sd_m"), at)
+        low, high = depth_band(bed, columns["depth_m"], columns.get("sd_m"), at)
         columns |= {"depth_low_m": low, "depth_high_m": high}
     if bed.support is not None:
         columns["support"] = at(bed.support)
     degrees = np.degrees(np.arctan(bed.gradients()))
     columns["slope_degree"] = np.where(located[0] >= 0, degrees[located[0]], np.nan)
     return columns
-
-
-def _interval(
-    bed: Tin, depth: np.ndarray, sd: np.ndarray | None, at: Callable[[np.ndarray], np.ndarray]
-) -> tuple[np.ndarray, np.ndarray]:
-    if sd is None:
-        return band(np.concatenate([at(depths.T).T for depths in bed.drawn()]))
-    top = -np.inf if bed.shore_depth is None else bed.shore_depth
-    low, high = (np.maximum(depth + side * _HALF_BAND * sd, top) for side in (-1, 1))
-    return low, high
 
 
 def _distance(

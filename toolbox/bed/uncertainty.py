@@ -1,5 +1,7 @@
 """Uncertainty: how far to trust a fitted bed, as grids."""
 
+from collections.abc import Callable
+from statistics import NormalDist
 from typing import Annotated, Literal
 
 import numpy as np
@@ -13,6 +15,7 @@ __all__ = [
     "LEAST_SUPPORT",
     "band",
     "deeper_than_grid",
+    "depth_band",
     "depth_sd_grid",
     "support_grid",
     "unsurveyed_grid",
@@ -22,11 +25,43 @@ LEAST_SUPPORT = 0.5
 """Below it data have not even halved what one would not know of the bed without them."""
 
 _BAND = (0.05, 0.95)
+_HALF_BAND = NormalDist().inv_cdf(0.95)
 
 
 def band(values: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the ends of the interval that holds 90 % of the draws, of values (k, ...)."""
     low, high = np.quantile(values, _BAND, axis=0)
+    return low, high
+
+
+def depth_band(
+    bed: Tin,
+    depth: np.ndarray,
+    sd: np.ndarray | None,
+    at: Callable[[np.ndarray], np.ndarray],
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return the ends of the 90 % band of the depth at places, (k,) each, m.
+
+    Parameters
+    ----------
+    bed : Tin
+        The lake bed.
+    depth : (k,) array
+        Its depth there, m.
+    sd : (k,) array or None
+        Standard deviation there, m; None for what the draws hold.
+    at : callable
+        Gives values there, (k, ...), of values at the vertices, (n, ...).
+
+    Notes
+    -----
+    The depth and 1.645 sd to either side, or the 5 % and 95 % quantiles of the draws; never above
+    the depth of the shore, above which is no water.
+    """
+    if sd is None:
+        return band(np.concatenate([at(depths.T).T for depths in bed.drawn()]))
+    top = -np.inf if bed.shore_depth is None else bed.shore_depth
+    low, high = (np.maximum(depth + side * _HALF_BAND * sd, top) for side in (-1, 1))
     return low, high
 
 

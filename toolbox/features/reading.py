@@ -1,17 +1,16 @@
 """Reading the bed: depth, its band, slope and support at places whose triangles are known."""
 
-from statistics import NormalDist
+from functools import partial
 
 import numpy as np
 
 from toolbox.bed.location import interpolated, locate
-from toolbox.bed.uncertainty import band
+from toolbox.bed.uncertainty import depth_band
 from toolbox.layers import Tin
 from toolbox.layers.crs import areal_scale
 
 __all__ = ["bed_at", "depth_at", "directed_slope", "map_scale", "weights_in"]
 
-_HALF_BAND = NormalDist().inv_cdf(0.95)
 """Standard deviations to either side of the mean that hold 90 % of a normal distribution."""
 
 
@@ -53,7 +52,10 @@ def bed_at(bed: Tin, places: np.ndarray, triangle: np.ndarray) -> dict[str, np.n
         columns["depth_sd_m"][inside] = interpolated(bed.sd, bed.triangles, located)
     if bed.support is not None:
         columns["support"][inside] = interpolated(bed.support, bed.triangles, located)
-    low, high = _interval(bed, depth, columns["depth_sd_m"][inside], located)
+    drawn_alone = bed.sd is None and bed.draws is not None
+    sd = None if drawn_alone else columns["depth_sd_m"][inside]
+    at = partial(interpolated, triangles=bed.triangles, located=located)
+    low, high = depth_band(bed, depth, sd, at)
     columns["depth_low_m"][inside], columns["depth_high_m"][inside] = low, high
     steepness = np.hypot(*_gradient(bed, triangle[inside]).T) * map_scale(bed, places[inside])
     columns["slope_deg"][inside] = np.degrees(np.arctan(steepness))
@@ -88,16 +90,6 @@ def directed_slope(
 def map_scale(bed: Tin, places: np.ndarray) -> np.ndarray:
     """Return how many metres on the map stand for one on the ground, (n,)."""
     return np.sqrt(areal_scale(bed.crs, places))
-
-
-def _interval(
-    bed: Tin, depth: np.ndarray, sd: np.ndarray, located: tuple[np.ndarray, np.ndarray]
-) -> tuple[np.ndarray, np.ndarray]:
-    if bed.sd is None and bed.draws is not None and len(depth):
-        parts = [interpolated(part.T, bed.triangles, located).T for part in bed.drawn()]
-        return band(np.concatenate(parts))
-    top = -np.inf if bed.shore_depth is None else bed.shore_depth
-    return np.maximum(depth - _HALF_BAND * sd, top), np.maximum(depth + _HALF_BAND * sd, top)
 
 
 def _gradient(bed: Tin, triangle: np.ndarray) -> np.ndarray:

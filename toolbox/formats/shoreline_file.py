@@ -8,9 +8,9 @@ import numpy as np
 from toolbox.errors import InputFileError
 from toolbox.formats.paths import existing_file
 from toolbox.formats.soundings_file import depths_of
-from toolbox.formats.vector import read_features
+from toolbox.formats.vector import metric_crs, read_features
 from toolbox.layers import Breaklines, Centreline, Shoreline
-from toolbox.layers.crs import project_shapes, working_crs
+from toolbox.layers.crs import project_shapes
 from toolbox.reduction.isobaths import isobaths_of_bands
 from toolbox.tool import Range, checked
 from toolbox.units import Unit
@@ -71,7 +71,7 @@ def read_shoreline(
         If it holds no usable polygon.
     """
     frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
-    target = _target(frame, path, into)
+    target = metric_crs(frame, path, into)
     shoreline = Shoreline.from_shapes(_projected(frame, target, path), target, depth=depth)
     if open_edges is None:
         return shoreline
@@ -135,7 +135,7 @@ def read_breaklines(
         If the file is no vector layer, or a line has no depth.
     """
     frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
-    target = _target(frame, path, into)
+    target = metric_crs(frame, path, into)
     values, notes = depths_of(
         frame, path, depth=depth, elevation=elevation, unit=unit, positive=positive, datum=datum
     )
@@ -190,17 +190,10 @@ def read_centreline(
         If the file is no vector layer, or holds anything but lines.
     """
     frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
-    target = _target(frame, path, into)
+    target = metric_crs(frame, path, into)
     there = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
     shapes = _projected(there, target, path)
     return Centreline(tuple(line for shape in shapes for line in _lines(shape, path)), target)
-
-
-def _target(frame: "GeoDataFrame", path: Path, into: str | None) -> "CRS":
-    bounds = frame.total_bounds
-    if not np.isfinite(bounds).all():
-        raise InputFileError(f"{path} holds only empty geometries")
-    return working_crs(frame.crs, tuple(bounds.tolist()), into)
 
 
 def _projected(frame: "GeoDataFrame", target: "CRS", path: Path) -> list[Any]:

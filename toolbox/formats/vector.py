@@ -1,5 +1,6 @@
 """Vector files: GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet."""
 
+import math
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,8 +13,16 @@ from toolbox.faults import one_line
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
+    from pyproj import CRS
 
-__all__ = ["VECTOR_SUFFIXES", "layer_names", "read_features", "write_features", "writing"]
+__all__ = [
+    "VECTOR_SUFFIXES",
+    "layer_names",
+    "metric_crs",
+    "read_features",
+    "write_features",
+    "writing",
+]
 
 _DRIVERS = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".shp": "ESRI Shapefile", ".fgb": "FlatGeobuf"}
 _PARQUET = (".parquet", ".geoparquet")
@@ -108,6 +117,22 @@ def _with_crs(frame: "GeoDataFrame", path: Path, crs: str | None) -> "GeoDataFra
     if frame.crs is None:
         return frame.set_crs(parse_crs(crs))
     return frame.set_crs(parse_crs(frame.crs), allow_override=True)
+
+
+def metric_crs(frame: "GeoDataFrame", path: Path, into: str | None) -> "CRS":
+    """Choose the CRS in metres for a layer that was read, the one named if there is one.
+
+    Raises
+    ------
+    InputFileError
+        If nothing in it has a place.
+    """
+    from toolbox.layers.crs import working_crs
+
+    bounds = frame.total_bounds
+    if not all(map(math.isfinite, bounds)):
+        raise InputFileError(f"{path} holds only empty geometries")
+    return working_crs(frame.crs, tuple(bounds.tolist()), into)
 
 
 @contextmanager

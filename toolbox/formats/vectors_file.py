@@ -3,15 +3,13 @@
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.faults import one_line
 from toolbox.formats.delimited import read_delimited, write_delimited
 from toolbox.formats.paths import existing_file
-from toolbox.formats.vector import read_features, write_features
+from toolbox.formats.vector import metric_crs, read_features, write_features
 from toolbox.layers import Vectors
-from toolbox.layers.crs import parse_crs, working_crs
+from toolbox.layers.crs import parse_crs
 from toolbox.tool import checked
 
 if TYPE_CHECKING:
@@ -63,10 +61,7 @@ def read_vectors(
         frame = _from_text(path, crs)
     else:
         frame = read_features(path, layer=layer, where=where, crs=crs)
-    bounds = frame.total_bounds
-    if not np.isfinite(bounds).all():
-        raise InputFileError(f"{path} holds only empty geometries")
-    target = working_crs(frame.crs, tuple(bounds.tolist()), into)
+    target = metric_crs(frame, path, into)
     return Vectors(frame.to_crs(target), layer or path.stem)
 
 

@@ -7,7 +7,7 @@ import numpy as np
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Tin
 
-__all__ = ["chosen_levels", "round_interval"]
+__all__ = ["chosen_levels", "listed_levels", "round_interval"]
 
 _HAIR = 1e-9
 _MOST = 10_000
@@ -76,7 +76,9 @@ def chosen_levels(
     top, deepest = _span(bed)
     if levels is None:
         return _stepped(top, deepest, interval)
-    depth = _listed(levels, bed.shore_depth, name)
+    if len(levels) > _MOST:
+        raise ParameterError(f"levels must be at most {_MOST:,}, got {len(levels):,}")
+    depth = listed_levels(levels, bed.shore_depth, name=name)
     below = depth[depth > deepest]
     notes = tuple(f"the bed is nowhere as deep as {level:g} m" for level in below)
     return depth, np.arange(1, len(depth) + 1) % _EVERY == 0, notes
@@ -109,11 +111,27 @@ def _stepped(
     return depth[inside], number[inside] % _EVERY == 0, notes
 
 
-def _listed(levels: tuple[float, ...], top: float | None, name: str) -> np.ndarray:
+def listed_levels(
+    levels: tuple[float, ...], top: float | None, *, name: str = "levels"
+) -> np.ndarray:
+    """Return levels ascending, each once, (k,), m.
+
+    Parameters
+    ----------
+    levels : tuple of float
+        Depths, m.
+    top : float or None
+        Depth of the mapped water's edge, m; None where there is none.
+    name : str
+        The parameter that messages name.
+
+    Raises
+    ------
+    ParameterError
+        If there are none, or one lies above the mapped water's edge.
+    """
     if not levels:
         raise ParameterError("levels must name at least one depth, got none")
-    if len(levels) > _MOST:
-        raise ParameterError(f"levels must be at most {_MOST:,}, got {len(levels):,}")
     depth = np.unique(np.asarray(levels, float))
     if top is not None and depth[0] < top - _HAIR:
         raise ParameterError(

@@ -8,7 +8,7 @@ import numpy as np
 from toolbox.errors import ParameterError
 from toolbox.layers import Table
 from toolbox.units import convert
-from toolbox.volume.stage import Foot
+from toolbox.volume.stage import CUSTOMARY, Foot
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,10 +22,6 @@ FEET: dict[Foot, str] = {
 
 _SUFFIXES = {"m": "ft", "m2": "acre", "m3": "acre_ft"}
 _METRIC = {"m": "m", "m2": "m^2", "m3": "m^3"}
-_CUSTOMARY: dict[Foot, dict[str, str]] = {
-    "international": {"m": "ft", "m2": "acre", "m3": "acre_foot"},
-    "survey": {"m": "survey_foot", "m2": "survey_acre", "m3": "survey_acre_foot"},
-}
 _PLACES = ("easting", "northing")
 _ALIKE = 1e-7  # the two feet part by 2e-6
 
@@ -111,7 +107,7 @@ def with_customary_values(table: Table, *, foot: Foot) -> Table:
 
 
 def _converted(values: "pd.Series", unit: str, foot: Foot) -> np.ndarray:
-    return np.asarray(convert(values.to_numpy(float), _METRIC[unit], _CUSTOMARY[foot][unit]))
+    return np.asarray(convert(values.to_numpy(float), _METRIC[unit], CUSTOMARY[foot][unit]))
 
 
 def _unit(name: str) -> str:

@@ -44,13 +44,11 @@ def read_grounds(settings: Settings, inputs: Inputs, lineage: Lineage) -> Ground
     wanted = settings.marks
     if wanted is None:
         return None
-    assert inputs.shoreline.crs is not None  # its reader makes sure of it
-    into = inputs.shoreline.crs.to_wkt()
     start, kept_clear = wanted.pegs or wanted.slip, wanted.exclusions
-    places = None if start is None else read_places(start, crs=wanted.crs, into=into)
+    places = None if start is None else read_places(start, crs=wanted.crs, into=inputs.crs)
     exclusions = None
     if kept_clear is not None:
-        exclusions = read_vectors(kept_clear, crs=wanted.crs, into=into)
+        exclusions = read_vectors(kept_clear, crs=wanted.crs, into=inputs.crs)
     files: list[Path] = [path for path in (start, kept_clear) if path is not None]
     lineage.step("read grounds", files=[str(path) for path in files])
     if places is not None and wanted.kind == "casts":

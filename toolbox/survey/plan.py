@@ -47,7 +47,6 @@ def _read_pegs(settings: Settings, inputs: Inputs, lineage: Lineage) -> Places |
     wanted = settings.plan
     if wanted is None or wanted.pegs is None:
         return None
-    assert inputs.shoreline.crs is not None  # its reader makes sure of it
-    pegs = read_places(wanted.pegs, crs=wanted.crs, into=inputs.shoreline.crs.to_wkt())
+    pegs = read_places(wanted.pegs, crs=wanted.crs, into=inputs.crs)
     lineage.step("read pegs", pegs.notes, file=str(wanted.pegs), pegs=len(pegs))
     return pegs

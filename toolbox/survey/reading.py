@@ -52,11 +52,10 @@ def read_plants(settings: Settings, inputs: Inputs, lineage: Lineage) -> Vectors
     wanted = settings.plants
     if wanted is None:
         return None
-    assert inputs.shoreline.crs is not None  # its reader makes sure of it
     plants = read_vectors(
         wanted.file,
         crs=wanted.crs,
-        into=inputs.shoreline.crs.to_wkt(),
+        into=inputs.crs,
         layer=wanted.layer,
         where=wanted.where,
     )

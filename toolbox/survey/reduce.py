@@ -37,6 +37,12 @@ class Inputs:
     breaklines: Breaklines | None
     centreline: Centreline | None = None
 
+    @property
+    def crs(self) -> str:
+        """The one CRS, as further layers are read into it."""
+        assert self.shoreline.crs is not None  # its reader makes sure of it
+        return self.shoreline.crs.to_wkt()
+
 
 def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
     """Read all layers of a survey, reduce its soundings to its datum and clean them."""

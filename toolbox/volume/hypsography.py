@@ -7,6 +7,7 @@ import numpy as np
 
 from toolbox.bed.uncertainty import LEAST_SUPPORT, band
 from toolbox.errors import LayerError, ParameterError
+from toolbox.isobaths.levels import listed_levels
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
@@ -149,7 +150,10 @@ def hypsography(
     top, deepest = _ends(bed)
     if deepest <= top:
         raise LayerError("the bed is nowhere deeper than the water's edge, there is no water in it")
-    depth = _listed(bed, levels) if levels is not None else stepped(*_ends(bed), step)
+    if levels is not None:
+        depth = listed_levels(levels, bed.shore_depth)
+    else:
+        depth = stepped(*_ends(bed), step)
     reference = max(0.0, _top(bed)) if deepest > 0 else _top(bed)
     return _table(bed, depth, reference, datum)
 
@@ -162,18 +166,6 @@ def _top(bed: Tin) -> float:
 def _ends(bed: Tin) -> tuple[float, float]:
     """Depth from which and to which the water is tabulated, m."""
     return max(_top(bed), min(0.0, float(bed.depth.min()))), float(bed.depth.max())
-
-
-def _listed(bed: Tin, levels: tuple[float, ...]) -> np.ndarray:
-    if not levels:
-        raise ParameterError("levels must name at least one depth, got none")
-    depth = np.unique(np.asarray(levels, float))
-    if depth[0] < _top(bed) - _HAIR:
-        raise ParameterError(
-            f"levels must be at or below the mapped water's edge (depth {_top(bed):g} m), "
-            f"got {depth[0]:g}"
-        )
-    return np.asarray(depth)
 
 
 def stepped(top: float, deepest: float, step: float | None) -> np.ndarray:

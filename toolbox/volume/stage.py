@@ -16,14 +16,16 @@ from toolbox.volume.hypsography import area_and_volume, drawn_area_and_volume
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Foot", "customary", "stage_table"]
+__all__ = ["CUSTOMARY", "Foot", "customary", "stage_table"]
 
 Foot = Literal["international", "survey"]
 
-_UNITS = {
-    "international": ("ft", "acre", "acre_foot"),
-    "survey": ("survey_foot", "survey_acre", "survey_acre_foot"),
+CUSTOMARY: dict[Foot, dict[str, str]] = {
+    "international": {"m": "ft", "m2": "acre", "m3": "acre_foot"},
+    "survey": {"m": "survey_foot", "m2": "survey_acre", "m3": "survey_acre_foot"},
 }
+"""Units of length, area and volume of each foot, by those of the SI."""
+
 _HAIR = 1e-9
 _MOST_ROWS = 1_000_000
 _MOST_DRAWN = 2e7
@@ -51,11 +53,11 @@ def customary(
     An acre is 43,560 square feet and an acre-foot 43,560 cubic feet, of the same foot. The two feet
     part by 2 in a million: 0.6 mm at 1000 ft, and 6 acre-feet in a million.
     """
-    feet, acres, acre_feet = _UNITS[foot]
+    units = CUSTOMARY[foot]
     return {
-        "elevation_ft": convert(elevation, "m", feet),
-        "area_acre": convert(area, "m^2", acres),
-        "storage_acre_ft": convert(volume, "m^3", acre_feet),
+        "elevation_ft": convert(elevation, "m", units["m"]),
+        "area_acre": convert(area, "m^2", units["m2"]),
+        "storage_acre_ft": convert(volume, "m^3", units["m3"]),
     }
 
 
@@ -194,7 +196,7 @@ def _split(storage: np.ndarray, dead: float, full: float, *, foot: Foot) -> dict
         "dead_m3": np.minimum(storage, dead),
         "active_m3": active,
         "surcharge_m3": np.maximum(storage, full) - full,
-        "active_acre_ft": convert(active, "m^3", _UNITS[foot][2]),
+        "active_acre_ft": convert(active, "m^3", CUSTOMARY[foot]["m3"]),
     }
 
 
