@@ -8,6 +8,8 @@ kind:
 - false: the share of features told that are not there: the true bed, asked at the places of the
   feature as a draw is, does not hold it, nor does the search on the true bed find one of its kind
   there;
+- unplanted: how many are told a lake that are nothing planted, whether there or not: these beds
+  have valleys, basins and rough ground of their own, but many of them nobody would point at;
 - calibration: of the features that a given share of the draws hold, also those too unsure to be
   told, the share that is there in the same sense.
 
@@ -18,7 +20,8 @@ half of the planted lip, within half the planted width and 4 m.
 
 A hump or hole is crossed if a sounding lies where it has four fifths of its relief or more, a
 gully if three lines have soundings on it (one alone shows a hollow, two may be two), a drop-off if
-two do.
+two do. Two lines may cross one end of a long lip only, so the recall of drop-offs is also told by
+the share of the lip that has a sounding on it within 15 m along it.
 
     python tests/benchmarks/zoo_features.py [lakes] [processes] [folder of kept beds]
 
@@ -235,6 +238,18 @@ def hit(planted: Any, forms: Sequence[Any]) -> bool:
     return False
 
 
+def planted_there(form: Any, planted: Sequence[Any]) -> bool:
+    """Tell whether a found form lies on a planted one of its kind, by half of its length."""
+    own = [one for one in planted if one.kind == family(form)]
+    if family(form) in ("gully", "drop-off"):
+        ways = [one.line for one in own] + [one.foot for one in own if one.foot is not None]
+        line = form.shapes["gully axis" if family(form) == "gully" else "drop-off lip"]
+        near = shapely.union_all([one.buffer(10.0) for one in ways])
+        return bool(line.intersection(near).length >= 0.5 * line.length)
+    area = ground(form).buffer(POSITION)
+    return any(area.contains(shapely.Point(one.place)) for one in own)
+
+
 def crossed(planted: Any, soundings: Any) -> bool:
     """Tell whether the survey could have seen a planted feature."""
     frame, places = soundings.kept.frame, soundings.kept.coordinates
@@ -249,6 +264,18 @@ def crossed(planted: Any, soundings: Any) -> bool:
     across = away @ (np.cos(turn), -np.sin(turn))
     squared = (along / planted.length * 2) ** 2 + (across / planted.width * 2) ** 2
     return bool((squared <= np.log(1 / 0.8) / np.log(2)).any())
+
+
+def sounded(planted: Any, soundings: Any) -> float:
+    """Return the share of a drop-off's lip within 15 m along it of a sounding on it; else NaN."""
+    if planted.kind != "drop-off":
+        return np.nan
+    band = planted.line if planted.foot is None else shapely.union(planted.line, planted.foot)
+    places = shapely.points(soundings.kept.coordinates)
+    on = places[shapely.distance(band, places) <= max(planted.width / 2, 2.0)]
+    along = np.arange(0.0, planted.line.length, 2.0)[:, None]
+    at = shapely.line_locate_point(planted.line, on)
+    return float((np.abs(along - at) <= 15.0).any(axis=1).mean())
 
 
 def there(form: Any, truth: Any, real: Sequence[Any]) -> bool:
@@ -274,12 +301,22 @@ def judge(number: int, folder: Path | None = None) -> dict[str, Any]:
     real = [found.form for found in find(known_everywhere(water))[0]]
     forms = [found.form for found in kept]
     planted = [
-        (one.kind, crossed(one, water.soundings), hit(one, forms), hit(one, real))
+        (
+            one.kind,
+            crossed(one, water.soundings),
+            hit(one, forms),
+            hit(one, real),
+            sounded(one, water.soundings),
+        )
         for one in water.features
     ]
     told = [
-        (family(f.form), there(f.form, water.depth, real), f.confidence, f.form.figures["relief_m"])
-        for f in kept
+        (
+            family(form),
+            there(form, water.depth, real),
+            planted_there(form, water.features),
+        )
+        for form in forms
     ]
     asked = [
         (family(f.form), there(f.form, water.depth, real), f.confidence)
@@ -299,9 +336,8 @@ def tell(rows: Sequence[dict[str, Any]]) -> None:
     planted = [one for row in rows for one in row["planted"]]
     told = [one for row in rows for one in row["told"]]
     asked = [one for row in rows for one in row["asked"]]
-    click.echo(
-        f"{len(rows)} waters\n{'':10s}  recall: all    crossed         true bed        false"
-    )
+    head = "recall: all    crossed         true bed        false           unplanted a lake"
+    click.echo(f"{len(rows)} waters\n{'':10s}  {head}")
     for kind in (*KINDS, "all"):
         of = [p for p in planted if kind in (p[0], "all")]
         cells = [
@@ -309,8 +345,14 @@ def tell(rows: Sequence[dict[str, Any]]) -> None:
             share([p[2] for p in of if p[1]]),
             share([p[3] for p in of]),
             share([not t[1] for t in told if kind in (t[0], "all")]),
+            f"{sum(not t[2] for t in told if kind in (t[0], 'all')) / len(rows):4.2f}",
         ]
         click.echo(f"{kind:10s}  " + "  ".join(cells))
+    lips = [p for p in planted if p[0] == "drop-off"]
+    click.echo("\ndrop-offs by the share of the lip that was sounded: recall")
+    for low, high in ((0, 0.5), (0.5, 0.8), (0.8, 1.01)):
+        of = [p[2] for p in lips if low <= p[4] < high]
+        click.echo(f"{low:.1f} to {min(high, 1):.1f}  {share(of)}")
     click.echo("\ncalibration: stated, there (count)")
     for kind in (*KINDS, "all"):
         cells = []

@@ -151,6 +151,65 @@ def test_a_trough_is_a_gully_and_its_sides_are_no_drop_offs() -> None:
     assert frame.loc["gully"]["feature"] == frame.loc["gully axis"]["feature"]
 
 
+@pytest.mark.parametrize(("flank", "expected"), [(58.0, set()), (22.0, {"drop-off"})])
+def test_the_flank_of_a_wide_hole_is_a_drop_off_only_if_it_is_steep(
+    flank: float, expected: set[str]
+) -> None:
+    def hole(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        away = (np.hypot(x - 120, y - 120) - 20) / flank
+        return 4 + 2 * (1 + np.cos(np.pi * np.clip(away, 0, 1)))
+
+    # derived: 4 m in 58 m is 3.9 degrees in the mean and 6.2 at its steepest; in 22 m 10.3 and 16
+    found = bed_features(net(hole), largest_share=0.5).frame["kind"]
+    assert {kind.rpartition(" ")[0] for kind in found if kind.startswith("drop-off")} == expected
+    assert "hole" in set(found)
+
+
+def ring_water() -> Tin:
+    """Return a water of 240 m around an island of 50 m radius, deepest half way to the shore."""
+    flat = points()
+    away = np.hypot(*(flat - 120).T)
+    triangles = Delaunay(flat).simplices
+    corners = flat[triangles]
+    u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    wet = (away[triangles] > 50).all(axis=1) & (u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0] > 1e-6)
+    used, triangles = np.unique(triangles[wet], return_inverse=True)
+    flat, away = flat[used], away[used]
+    edge = ((flat == 0) | (flat == SIZE)).any(axis=1)
+    kind = np.where(away < 57, VertexKind.ISLAND, VertexKind.SOUNDING)
+    kind[edge] = VertexKind.SHORELINE
+    depth = np.minimum(np.maximum(away - 57, 0), np.minimum(flat, SIZE - flat).min(axis=1)) / 6
+    return Tin(flat, depth, triangles.reshape(-1, 3), kind, None)
+
+
+def test_the_water_around_an_island_is_no_gully() -> None:
+    assert "gully" not in kinds(ring_water())
+
+
+def test_the_outline_of_a_gully_ends_at_the_shore() -> None:
+    bed = net(lambda x, y: trough(x, y) - 3)
+    frame = bed_features(bed).frame.set_index("kind")
+    outline = frame.loc["gully"].geometry
+    assert outline.difference(shapely.box(0, 0, SIZE, SIZE)).area < 1e-6
+    assert frame.loc["gully"]["area_m2"] == pytest.approx(outline.area)
+    assert frame.loc["gully"]["seen_share"] > 0.9
+
+
+SQUARE = np.array([[0.0, 0], [60, 0], [60, 60], [0, 60]])
+HALVES = np.array([[0, 1, 2], [0, 2, 3]])
+
+
+@pytest.mark.parametrize("size", [1e-3, 1.0, 50.0])
+@pytest.mark.parametrize("depth", [[0, 0, 0, 0], [0, 0, 5, 5], [-1, -1, -1, -1], [3, 3, 3, 3]])
+@pytest.mark.parametrize("draws", [None, 3])
+def test_a_bed_of_two_triangles_holds_nothing(
+    size: float, depth: list[float], draws: int | None
+) -> None:
+    told = None if draws is None else np.tile(np.array(depth, float)[:, None], draws)
+    bed = Tin(size * SQUARE, np.array(depth, float), HALVES, np.full(4, 2), None, draws=told)
+    assert len(bed_features(bed)) == 0
+
+
 @pytest.mark.parametrize("depth", [cone, hump, terrace, trough])
 @pytest.mark.parametrize("turn", ["shift", "mirror", "turn"])
 def test_moving_mirroring_and_turning_a_bed_moves_its_features(depth: Depth, turn: str) -> None:

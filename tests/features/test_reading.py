@@ -31,7 +31,7 @@ def test_it_agrees_with_the_query_of_places(drawn: bool) -> None:
     read = bed_at(bed, INSIDE, triangle)
     np.testing.assert_allclose(weights_in(bed, INSIDE, triangle), weights, atol=1e-12)
     pairs = {"depth_m": "depth_m", "depth_low_m": "depth_low_m", "depth_high_m": "depth_high_m"}
-    pairs |= {"slope_deg": "slope_degree", "support": "support"}
+    pairs |= {"slope_deg": "slope_deg", "support": "support"}
     pairs |= {} if drawn else {"depth_sd_m": "sd_m"}
     for own, other in pairs.items():
         np.testing.assert_allclose(read[own], asked[other], atol=1e-9)

@@ -146,10 +146,28 @@ def test_an_islet_thinner_than_the_step_is_a_gap() -> None:
     assert len(dry) == 1
 
 
-def test_a_line_outside_the_water_has_two_empty_rows() -> None:
-    frame = bed_section(cone(), lines(shapely.LineString([(0, 0), (30, 0)]))).frame
+OFF, OVER = shapely.LineString([(0, 0), (30, 0)]), shapely.LineString([(150, 100), (250, 100)])
+
+
+def test_a_line_outside_the_water_has_two_empty_rows_and_is_named() -> None:
+    table = bed_section(cone(), lines(OVER, OFF))
+    frame = table.frame[table.frame["line"] == 2]
     assert frame["distance_m"].tolist() == [0, 30]
     assert frame["depth_m"].isna().all()
+    assert table.notes[0] == "1 line of 2 outside the water: 2"
+    assert not any(
+        "lines of" in note or "line of" in note for note in bed_section(cone(), lines(OVER)).notes
+    )
+    many = bed_section(cone(), lines(OVER, *[OFF] * 8))
+    assert many.notes[0] == "8 lines of 9 outside the water: 2, 3, 4, 5, 6, 7 ..."
+
+
+def test_lines_that_never_meet_the_water_are_refused() -> None:
+    # derived: from (15, 0) to the rim of the cone, in the direction (-185, -100) from its tip
+    away = np.hypot(185, 100) - 100
+    message = rf"lines must cross the water of the bed, which lies {away:.0f} m from its middle"
+    with pytest.raises(LayerError, match=message):
+        bed_section(cone(96), lines(OFF, OFF))
 
 
 def test_a_ring_of_several_lines_and_parts() -> None:
@@ -227,7 +245,9 @@ def test_any_line_over_a_plane_with_an_island(path: list[tuple[int, int]]) -> No
     # whole numbers run along edges and through vertices as often as can be
     bed = net(10, 7, 10.0, gone=(4, 6, 2, 5))
     line = shapely.LineString(path)
-    frame = bed_section(bed, lines(line)).frame
+    inside = shapely.LineString([(1, 1), (2, 2)])  # so that lines may lie outside
+    frame = bed_section(bed, lines(line, inside)).frame
+    frame = frame[frame["line"] == 1]
     place = frame[["easting_m", "northing_m"]].to_numpy()
     water = shapely.box(0, 0, 100, 70) - shapely.box(40, 20, 60, 50)
     wet = frame["depth_m"].notna().to_numpy()

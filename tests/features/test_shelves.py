@@ -5,6 +5,7 @@ import pytest
 import shapely
 
 from toolbox.features.drop_offs import drop_offs
+from toolbox.features.forms import Form
 from toolbox.features.shelves import shelves
 from toolbox.features.surface import Surface
 
@@ -79,3 +80,22 @@ def test_the_floor_above_a_hole_is_no_shelf() -> None:
     found = drop_offs(bed, least_length=40.0)
     assert len(found) >= 1
     assert shelves(bed, found) == []
+
+
+def test_a_steep_bank_between_two_shelves_is_none_of_them() -> None:
+    row, col = np.mgrid[:80, :120]
+    away, east = 2.0 * row - 4, 2.0 * col + 1
+    # a bank of 1 in 4 for 60 m in the middle, a shelf of 30 m to both sides, one lip below all
+    above = np.where(np.abs(east - 120) < 30, 2 - (30 - away) / 4, 1.4 + 0.02 * away)
+    bed = surface(
+        np.where(away < 0, -1, np.minimum(above, 2) + 4 * np.clip((away - 30) / 12, 0, 1))
+    )
+    lip = 160 - 4 - 30  # northing, m
+    along = np.arange(21.0, 220, 2)
+    ends = [np.column_stack([along, np.full(len(along), lip + up)]) for up in (12, 0, -12, -24)]
+    edge = Form({}, {}, np.stack(ends, axis=1).reshape(-1, 2), lambda depths: np.ones(1, bool))
+    (shelf,) = shelves(bed, [edge])
+    shape = shelf.shapes["shelf"]
+    assert shape.is_valid
+    assert sum(shape.contains(shapely.Point(side, lip + 10)) for side in (50, 190)) == 1
+    assert not shape.contains(shapely.Point(120, lip + 10))

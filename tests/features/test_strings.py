@@ -73,3 +73,5 @@ def test_a_row_becomes_a_gully_along_it() -> None:
     # derived: from the first line to the last, and the hollows there, half as deep 8 m further
     assert gully.figures["length_m"] == pytest.approx(LINES[-1] - LINES[0] + 2 * 8, abs=20)
     assert gully.shapes["gully axis"].distance(gully.shapes["gully"].centroid) < 3
+    # derived: hollows as deep as half of 0.3 m reach 13 m to either side, of lines 35 m apart
+    assert 0.5 < gully.figures["seen_share"] < 0.95

@@ -1,8 +1,8 @@
 """Features of the bed: shelves, drop-offs, gullies, humps, bars, plateaus and holes."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from toolbox.features import gullies as hollows
 from toolbox.features import shelves as gentle
 from toolbox.features.forms import Form, confidences, least_relief_of, supports
 from toolbox.features.surface import Surface
-from toolbox.layers import Tin, Vectors
+from toolbox.layers import Tin, Vectors, VertexKind
 from toolbox.tool import Range, tool
 from toolbox.words import counted
 
@@ -34,7 +34,7 @@ LEAST_LENGTH = 40.0
 
 _COLUMNS = (
     "depth_least_m", "depth_greatest_m", "relief_m", "area_m2", "length_m", "width_m", "slope_deg",
-    "pour_depth_m", "closing_depth_m",
+    "pour_depth_m", "closing_depth_m", "seen_share",
 )  # fmt: skip
 
 
@@ -101,6 +101,8 @@ def bed_features(
         - ``area_m2, length_m, width_m, slope_deg`` (mean) where they have a meaning;
         - ``pour_depth_m`` of holes: where they would spill, or their rim; ``closing_depth_m`` of
           humps: the depth of the deepest isobath that goes round them alone;
+        - ``seen_share`` of gullies: the share of its length on which the bed shows it; between is
+          where it was joined across, mostly between survey lines;
         - ``confidence``: share of the draws that hold the feature (see below), empty without draws;
         - ``support``: how far data tell the bed there, 0 to 1, empty where unknown.
 
@@ -111,8 +113,10 @@ def bed_features(
     gully is a hollow at least three times as long as wide, between sides that rise faster than the
     bed beyond them; hollows in its bottom, if not half as deep again as the gully, are part of it.
     Hollows in a row with a valley between them are a gully that was seen only on the survey lines.
-    A drop-off is bed steeper than that above and below, a shelf gentle bed above its lip. The sides
-    of gullies and humps are no drop-offs.
+    The foot of a slope and the moat around a hump or an island are no gullies. A drop-off is bed
+    steeper than that above and below, a shelf gentle bed above its lip. The sides of gullies,
+    humps and small holes are no drop-offs; the flank of a hole wider than 60 m is one only where
+    it is as steep as `steep` all the way from lip to foot.
 
     Each draw is asked for each feature at its place: for the top above all sides of its outline,
     the bottom of the gully below both sides, the fall between lip and foot. So the confidence says
@@ -158,33 +162,75 @@ def find(
     """Return the features that are sure enough, and those that are not."""
     relief = least_relief_of(bed) if least_relief is None else least_relief
     surface = Surface.of(bed)
-
-    def judged(forms: Sequence[Form]) -> list[Found]:
-        columns = zip(forms, confidences(bed, forms), supports(bed, forms), strict=True)
-        return [Found(form, float(share), float(told)) for form, share, told in columns]
+    holes, humps = (
+        closed.closed_forms(bed, sign, least_relief=relief, largest_share=largest_share)
+        for sign in (1, -1)
+    )
+    rises = _rises(bed, humps, relief)
+    lines = hollows.gullies(
+        surface, least_relief=relief, least_length=least_length, widest=widest_gully, rises=rises
+    )
+    own = [_afloat(bed, line) for line in lines if not _of_holes(line, holes, least_length)]
 
     def sure(found: Found) -> bool:
         # what is unknown is not too little
         return not (found.confidence < least_confidence or found.support < least_support)
 
-    limits = {"least_relief": relief, "largest_share": largest_share}
-    gullies = judged(
-        hollows.gullies(
-            surface, least_relief=relief, least_length=least_length, widest=widest_gully
-        )
-    )
-    holes = closed.closed_forms(bed, 1, **limits)
-    gullies = [found for found in gullies if not _of_holes(found.form, holes, least_length)]
+    gullies = _judged(bed, own)
     told = [found.form for found in gullies if sure(found)]
-    around = judged([form for form in holes if not _in_gully(form, told)])
-    around += judged(closed.closed_forms(bed, -1, **limits))
-    beside = told + [f.form for f in around if sure(f) and not _is_wide(f.form)]
+    around = _judged(bed, [hole for hole in holes if not _in_gully(hole, told)] + humps)
+    beside, within = _sides(told, [found.form for found in around if sure(found)])
     edges = drops.drop_offs(
-        surface, least_drop=least_drop, steep=steep, least_length=least_length, beside=beside
-    )
+        surface, least_drop=least_drop, steep=steep, least_length=least_length,
+        beside=beside, within=within,
+    )  # fmt: skip
     ground = gentle.shelves(surface, edges, gentle=gentle_slope)
-    found = [*judged(ground), *judged(edges), *gullies, *around]
+    found = [*_judged(bed, ground), *_judged(bed, edges), *gullies, *around]
     return [one for one in found if sure(one)], [one for one in found if not sure(one)]
+
+
+def _judged(bed: Tin, forms: Sequence[Form]) -> list[Found]:
+    """Return forms with the share of the draws that hold them and the support of the bed there."""
+    columns = zip(forms, confidences(bed, forms), supports(bed, forms), strict=True)
+    return [Found(form, float(share), float(told)) for form, share, told in columns]
+
+
+def _sides(gullies: Sequence[Form], around: Sequence[Form]) -> tuple[list[Form], list[Form]]:
+    """Return the forms whose sides are no drop-offs, and the holes whose sides may be."""
+    wide = [form for form in around if _is_wide(form)]
+    return [*gullies, *(form for form in around if form not in wide)], wide
+
+
+def _rises(bed: Tin, humps: Sequence[Form], least_relief: float) -> list[Any]:
+    """Return the outlines of humps, and of islands with the bed that rises to them alone."""
+    import shapely
+
+    outlines = [next(iter(form.shapes.values())) for form in humps]
+    shores = bed.vertices[bed.kind == VertexKind.ISLAND]
+    if not len(shores):
+        return outlines
+    # an island is one, however large
+    rises = closed.closed_forms(bed, -1, least_relief=least_relief, largest_share=1.0, islands=True)
+    around = [next(iter(form.shapes.values())) for form in rises]
+    return outlines + [one for one in around if shapely.contains_xy(one, *shores.T).any()]
+
+
+def _afloat(bed: Tin, gully: Form) -> Form:
+    """Return a gully whose outline ends at the shore."""
+    import shapely
+
+    outline = gully.shapes["gully"]
+    corners = bed.vertices[bed.triangles]
+    west, south, east, north = outline.bounds
+    low, high = corners.min(axis=1), corners.max(axis=1)
+    near = ((high >= (west, south)) & (low <= (east, north))).all(axis=1)
+    water = shapely.coverage_union_all(shapely.polygons(corners[near]))
+    parts = shapely.get_parts(shapely.intersection(outline, water))
+    wet = max(parts, key=lambda part: part.area, default=outline)
+    if wet.geom_type != "Polygon":
+        return gully
+    shapes, figures = gully.shapes | {"gully": wet}, gully.figures | {"area_m2": wet.area}
+    return replace(gully, shapes=shapes, figures=figures)
 
 
 def _is_wide(form: Form) -> bool:

@@ -58,14 +58,14 @@ class _Net:
     outer: np.ndarray
 
     @classmethod
-    def of(cls, bed: Tin, sign: int) -> "_Net":
+    def of(cls, bed: Tin, sign: int, islands: bool = False) -> "_Net":
         starts, neighbours = adjacency(bed.triangles, len(bed.depth))
         areas = np.bincount(
             bed.triangles.ravel(), np.repeat(bed.areas() / 3, 3), minlength=len(bed.depth)
         )
         outer = bed.kind == VertexKind.OPEN_EDGE
         if sign < 0:
-            outer |= bed.kind <= VertexKind.ISLAND
+            outer |= bed.kind <= (VertexKind.SHORELINE if islands else VertexKind.ISLAND)
         return cls(bed, sign, sign * bed.depth, starts, neighbours, areas, outer)
 
 
@@ -88,6 +88,7 @@ def closed_forms(
     least_relief: float,
     largest_share: float = LARGEST_SHARE,
     least_area: float | None = None,
+    islands: bool = False,
 ) -> list[Form]:
     """Find holes (sign 1) or humps and bars (sign -1).
 
@@ -103,6 +104,8 @@ def closed_forms(
         Of the water; what is larger counts only where it holds a smaller form with a rim.
     least_area : float, optional
         Within the closing isobath, m2; if left out, that of six vertices.
+    islands : bool
+        Whether an island with the bed that rises to it alone is a rise as well.
 
     Returns
     -------
@@ -129,7 +132,7 @@ def closed_forms(
     Edelsbrunner, Letscher and Zomorodian 2002, Discrete Comput. Geom. 28:511, "Topological
     persistence and simplification", doi:10.1007/s00454-002-2885-2.
     """
-    net = _Net.of(bed, sign)
+    net = _Net.of(bed, sign, islands)
     most = largest_share * float(net.areas.sum())
     least_area = FEWEST * spacing_of(bed) ** 2 if least_area is None else least_area
     forms = []
@@ -224,9 +227,13 @@ def _outline(net: _Net, pit: int, level: float) -> tuple[np.ndarray, "Polygon | 
     inside = flood(net.starts, net.neighbours, net.depth, pit, level)
     mark = np.zeros(len(net.depth), bool)
     mark[inside] = True
-    touched = net.bed.triangles[mark[net.bed.triangles].any(axis=1)]
-    pieces = [_clipped(net, corners, level) for corners in touched]
-    whole = shapely.union_all([shapely.Polygon(piece) for piece in pieces if len(piece) > 2])
+    held = mark[net.bed.triangles].sum(axis=1)
+    pieces = [
+        _clipped(net, corners, level) for corners in net.bed.triangles[(held > 0) & (held < 3)]
+    ]
+    within = shapely.polygons(net.bed.vertices[net.bed.triangles[held == 3]])
+    rim = [shapely.Polygon(piece) for piece in pieces if len(piece) > 2]
+    whole = shapely.union_all([shapely.coverage_union_all(within), *rim])
     parts = [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon"]
     if not parts:
         return inside, None

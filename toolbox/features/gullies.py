@@ -1,9 +1,13 @@
 """Gullies: long narrow hollows, with the line along their bottom."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
+from typing import Any
 
 import numpy as np
 
+from toolbox.features.banks import going_on, is_gully
 from toolbox.features.centre_lines import along, centre_lines, evenly, joined, normals, ways
 from toolbox.features.forms import Form
 from toolbox.features.strings import strings
@@ -41,6 +45,7 @@ def gullies(
     least_length: float,
     widest: float = WIDEST,
     gap: float = GAP,
+    rises: Sequence[Any] = (),
 ) -> list[Form]:
     """Find gullies and channels.
 
@@ -56,6 +61,8 @@ def gullies(
         From top to top, m.
     gap : float
         Longest stretch along the axis that may lack the depth, m.
+    rises : sequence of Polygon
+        Outlines of humps and of islands with their sides: the moat around one is no gully.
 
     Returns
     -------
@@ -69,7 +76,8 @@ def gullies(
     below the lower side, for the best of 16 directions and of radii up to a quarter of
     the widest. So neither a plane, nor the bottom of an even valley, nor a bowl scores, but what is
     cut into them. Axes follow the highest scores, and rows of hollows (see `strings`); where both
-    run along each other the longer one is taken.
+    run along each other the longer one is taken. What has only one bank, goes round a rise or curls
+    is left out (see `is_gully`).
     """
     from toolbox.features.kernels.scores import gully_score
 
@@ -89,7 +97,7 @@ def gullies(
             even = evenly(line, step, blur=1.5 * step)
             for _ in range(_TIMES):
                 even = evenly(_centred(surface, even, reach), step, blur=step)
-            forms += _measured(surface, even, reach, least_relief, least_length)
+            forms += _measured(surface, even, reach, least_relief, least_length, rises)
         return forms
 
     return sorted(_distinct(found(lines), found(rows)), key=lambda form: -_length(form))
@@ -141,39 +149,89 @@ def _centred(surface: Surface, line: np.ndarray, reach: np.ndarray) -> np.ndarra
 
 
 def _measured(
-    surface: Surface, line: np.ndarray, reach: np.ndarray, least_relief: float, least_length: float
+    surface: Surface,
+    line: np.ndarray,
+    reach: np.ndarray,
+    least_relief: float,
+    least_length: float,
+    rises: Sequence[Any],
 ) -> list[Form]:
-    """Return the gully along a line, if it is deep and long enough."""
-    import shapely
+    """Return the gully along a line, if it is deep and long enough and has banks."""
+    cut = _Cut.along(surface, line, reach, least_relief)
+    if cut is None or cut.deep.mean() < _SHARE:
+        return []
+    length, width, relief = along(cut.line), cut.width, cut.relief
+    if relief < least_relief or length < max(least_length, LONGER * width):
+        return []
+    if not is_gully(surface, cut.line, width=width, relief=relief, rises=rises):
+        return []
+    return [cut.form(surface, least_relief)]
 
-    halves = surface.at(reach, line)
-    if len(line) < 4 or not np.isfinite(halves).any():
-        return []
-    half, normal = max(float(np.nanmedian(halves)), 2 * surface.cell), normals(line)
-    bottom, relief, wide = _cross_sections(surface, line, normal, half)
-    deep = np.isfinite(relief) & (relief >= _SEEN * least_relief)
-    if deep.mean() < _SHARE:
-        return []
-    typical, width = float(np.median(relief[deep])), float(np.median(wide[deep]))
-    length = along(line)
-    if typical < least_relief or length < max(least_length, LONGER * width):
-        return []
-    axis = shapely.LineString(line)
-    outline = axis.buffer(max(width / 2, surface.cell), cap_style="flat")
-    slope = np.degrees(np.arctan(surface.at(surface.slope, line)))
-    figures = {
-        "depth_least_m": float(np.nanmin(bottom)),
-        "depth_greatest_m": float(np.nanmax(bottom)),
-        "relief_m": typical,
-        "length_m": length,
-        "width_m": width,
-        "area_m2": outline.area,
-        "slope_deg": float(np.nanmean(slope)),
-        "greatest_relief_m": float(np.percentile(relief[deep], 90)),
-    }
-    places = line[deep][:, None] + _ACROSS[:, None] * half * normal[deep][:, None]
-    held = partial(_held, int(deep.sum()), _HELD * least_relief)
-    return [Form({"gully": outline, "gully axis": axis}, figures, places.reshape(-1, 2), held)]
+
+@dataclass(frozen=True, eq=False)
+class _Cut:
+    """A line along a hollow, from the first to the last place at which it is deep enough.
+
+    Of each place: the depth of the bottom and how far it lies below the lower side (m), the width
+    at half of that (m), and whether it is deep. `half` is how far away the sides are measured, m.
+    """
+
+    line: np.ndarray
+    half: float
+    bottom: np.ndarray
+    below: np.ndarray
+    wide: np.ndarray
+    deep: np.ndarray
+
+    @classmethod
+    def along(
+        cls, surface: Surface, line: np.ndarray, reach: np.ndarray, least_relief: float
+    ) -> "_Cut | None":
+        """Measure a hollow; None of a line that is too short for any, or nowhere deep."""
+        halves = surface.at(reach, line)
+        if len(line) < 4 or not np.isfinite(halves).any():
+            return None
+        half = max(float(np.nanmedian(halves)), 2 * surface.cell)
+        bottom, below, wide = _cross_sections(surface, line, normals(line), half)
+        deep = np.isfinite(below) & (below >= _SEEN * least_relief)
+        at = np.flatnonzero(deep)
+        if len(at) < 2:
+            return None
+        count = len(line)
+        first = count - going_on(line[::-1], count - 1 - int(at[0]), half)
+        own = slice(first, going_on(line, int(at[-1]), half))
+        return cls(line[own], half, bottom[own], below[own], wide[own], deep[own])
+
+    @property
+    def relief(self) -> float:
+        return float(np.median(self.below[self.deep]))
+
+    @property
+    def width(self) -> float:
+        return float(np.median(self.wide[self.deep]))
+
+    def form(self, surface: Surface, least_relief: float) -> Form:
+        """Return the hollow as a form."""
+        import shapely
+
+        axis = shapely.LineString(self.line)
+        outline = axis.buffer(max(self.width / 2, surface.cell), cap_style="flat")
+        slope = np.degrees(np.arctan(surface.at(surface.slope, self.line)))
+        figures = {
+            "depth_least_m": float(np.nanmin(self.bottom)),
+            "depth_greatest_m": float(np.nanmax(self.bottom)),
+            "relief_m": self.relief,
+            "length_m": along(self.line),
+            "width_m": self.width,
+            "area_m2": outline.area,
+            "slope_deg": float(np.nanmean(slope)),
+            "seen_share": float(self.deep.mean()),
+            "greatest_relief_m": float(np.percentile(self.below[self.deep], 90)),
+        }
+        line, normal = self.line[self.deep], normals(self.line)[self.deep]
+        places = line[:, None] + _ACROSS[:, None] * self.half * normal[:, None]
+        held = partial(_held, len(line), _HELD * least_relief)
+        return Form({"gully": outline, "gully axis": axis}, figures, places.reshape(-1, 2), held)
 
 
 def _cross_sections(

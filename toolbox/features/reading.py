@@ -11,8 +11,6 @@ from toolbox.layers.crs import areal_scale
 
 __all__ = ["bed_at", "depth_at", "directed_slope", "map_scale", "weights_in"]
 
-"""Standard deviations to either side of the mean that hold 90 % of a normal distribution."""
-
 
 def depth_at(bed: Tin, places: np.ndarray) -> np.ndarray:
     """Return the depth at places (n, 2), m, positive down; NaN outside the water."""

@@ -11,6 +11,7 @@ from toolbox.features.reading import bed_at, directed_slope
 from toolbox.layers import Table, Tin, Vectors
 from toolbox.layers.crs import check_same_crs, distances, is_plane
 from toolbox.tool import Range, tool
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 __all__ = ["Cutter", "bed_section", "section_notes"]
 
 _TOUCH = 1e-6  # m: pieces so near to one another are one, as rounding leaves them
+_NAMED = 6  # most lines named in a note
 _KNOTS = 33  # places along a line at which the map's scale is taken, beside its cuts
 
 
@@ -60,7 +62,8 @@ def bed_section(
     Raises
     ------
     LayerError
-        If layers lie in different CRS, a line is none, or a polygon of plants is none.
+        If layers lie in different CRS, a line is none, a polygon of plants is none, or no line
+        meets the water.
 
     Notes
     -----
@@ -86,7 +89,25 @@ def bed_section(
             frames.append(frame)
     if not frames:
         raise LayerError(f"{lines.name} must hold at least one line, got none")
-    return Table(pd.concat(frames, ignore_index=True), "Section of the bed", section_notes(bed))
+    frame = pd.concat(frames, ignore_index=True)
+    notes = _dry(frame, bed, lines) + section_notes(bed)
+    return Table(frame, "Section of the bed", notes)
+
+
+def _dry(frame: "pd.DataFrame", bed: Tin, lines: Vectors) -> tuple[str, ...]:
+    """Name the lines that never meet the water; refuse if none does."""
+    wet = frame["depth_m"].notna().groupby(frame["line"]).any()
+    dry = wet.index[~wet].tolist()
+    if len(dry) == len(wet):
+        middle = frame[["easting_m", "northing_m"]].to_numpy(float).mean(axis=0)
+        away = np.hypot(*(bed.vertices - middle).T).min()
+        raise LayerError(
+            f"{lines.name} must cross the water of the bed, which lies {away:.0f} m from its middle"
+        )
+    if not dry:
+        return ()
+    told = ", ".join(map(str, dry[:_NAMED])) + (" ..." if len(dry) > _NAMED else "")
+    return (f"{counted(len(dry), 'line')} of {len(wet)} outside the water: {told}",)
 
 
 def section_notes(bed: Tin) -> tuple[str, ...]:

@@ -28,6 +28,8 @@ BEACH = 12.0
 
 _DEEPER = 0.3  # m by which the bed may fall again behind the lip
 _SMOOTH = 5.0  # m over which the slope along a profile is taken
+_GAP = 50.0  # m2, up to which a gap in a shelf is filled
+_TOUCH = 1e-3  # m, of a lip from its shelf
 _SLACK = 1.25  # of the gentle slope, in beds that are asked whether they hold a shelf
 
 
@@ -64,6 +66,8 @@ def shelves(
 
 
 def _shelf(surface: Surface, drop_off: Form, gentle: float, least_width: float) -> Form | None:
+    import shapely
+
     lip, foot = drop_off.places.reshape(-1, 4, 2)[:, 1:3].transpose(1, 0, 2)
     uphill = lip - foot
     uphill /= np.maximum(np.hypot(*uphill.T), 1e-9)[:, None]
@@ -77,9 +81,10 @@ def _shelf(surface: Surface, drop_off: Form, gentle: float, least_width: float) 
     if wide.mean() < 0.5:
         return None
     outer = lip + width[:, None] * uphill
-    shape = _ring(lip[wide], outer[wide])
+    shape = _ground(lip, outer, wide)
     if shape is None:
         return None
+    wide &= shapely.distance(shape, shapely.points(lip)) < _TOUCH
     inside = (offsets <= width[:, None]) & wide[:, None] & np.isfinite(depth)
     ground = depth[inside]
     falls = (depth[:, 0] - depth[np.arange(len(depth)), (width / step).astype(int)]) / np.maximum(
@@ -114,14 +119,21 @@ def _reach(depth: np.ndarray, step: float, gentle: float) -> np.ndarray:
     return np.asarray(median_filter(ends, min(7, len(ends)), mode="nearest").clip(0, ends))
 
 
-def _ring(lip: np.ndarray, outer: np.ndarray) -> "Polygon | None":
+def _ground(lip: np.ndarray, outer: np.ndarray, wide: np.ndarray) -> "Polygon | None":
+    """Return the largest piece of the ground between neighbouring profiles that are wide enough."""
     import shapely
 
-    if len(lip) < 2:
-        return None
-    whole = shapely.make_valid(shapely.Polygon(np.vstack([lip, outer[::-1]])))
+    both = np.flatnonzero(wide[:-1] & wide[1:])
+    corners = np.stack([lip[both], lip[both + 1], outer[both + 1], outer[both]], axis=1)
+    # where the lip bends profiles cross, and a piece between two is a bow
+    whole = shapely.union_all(shapely.make_valid(shapely.polygons(corners)))
     parts = [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon"]
-    return max(parts, key=lambda part: part.area) if parts else None
+    if not parts:
+        return None
+    largest = max(parts, key=lambda part: part.area)
+    # between profiles that fan out there are gaps that mean nothing
+    gaps = [ring for ring in largest.interiors if shapely.Polygon(ring).area > _GAP]
+    return shapely.Polygon(largest.exterior, gaps)
 
 
 def _held(
