@@ -1,15 +1,17 @@
 """Commands: each tool as a command, made from its declaration and never by hand."""
 
+import re
 from collections.abc import Callable
 from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
 import click
+import numpy as np
 
 from toolbox.catalogue import record
 from toolbox.describe import option_name, reader_params
-from toolbox.errors import ParameterError
+from toolbox.errors import ParameterError, ToolboxError
 from toolbox.formats.doors import READERS, SUFFIXES, check_suffix, write
 from toolbox.formats.paths import new_file
 from toolbox.layers import (
@@ -23,6 +25,7 @@ from toolbox.layers import (
     Tin,
     Vectors,
 )
+from toolbox.report.text import one_line
 from toolbox.tool import Param, Tool
 from toolbox.units import parse_quantity
 
@@ -30,6 +33,12 @@ __all__ = ["tool_command"]
 
 _LEADING = (Grid, Tin, Shoreline, Soundings, CastLog, Breaklines, Centreline, Places, Vectors)
 """Whose CRS the others follow."""
+
+_ASKED = re.compile(
+    r"(?<=: give one with )crs(?=, such as )|(?<=; give the right )crs$|^crs(?= is unknown: )"
+)
+_SEVERAL = "holds several layers, name one"
+"""Where messages of readers ask for their parameters ``crs`` and ``layer``."""
 
 
 class _Quantity(click.ParamType[float]):
@@ -97,16 +106,20 @@ def tool_command(function: Callable[..., Any]) -> click.Command:
 def _option(param: Param, flag: str, name: str) -> click.Option:
     if param.type is bool:
         return click.Option(
-            [f"{flag}/--no-{flag[2:]}", name], default=param.default, help=param.text
+            [f"{flag}/--no-{flag[2:]}", name], default=param.default, help=_help(param)
         )
     return click.Option(
         [flag, name],
         type=click.Path(path_type=Path) if param.type in READERS else _click_type(param),
         **({"required": True} if param.required else {"default": param.default}),
         multiple=param.many,
-        help=param.text,
+        help=_help(param),
         show_default=param.default not in (None, ""),
     )
+
+
+def _help(param: Param) -> str:
+    return param.text.replace("``", "")
 
 
 def _click_type(param: Param) -> Any:
@@ -127,8 +140,9 @@ def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
             arguments = _arguments(tool, given, in_crs_)
             result = function(**arguments)
             _tell(*arguments.values(), result)
+            _tell_empty(result)
             if place is None:
-                click.echo(result.frame.to_csv(index=False, float_format="%.10g"), nl=False)
+                click.echo(_printed(result.frame), nl=False)
             else:
                 write(result, place)
 
@@ -138,7 +152,27 @@ def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
 def _tell(*layers: Any) -> None:
     """Print the notes of all layers, each once."""
     for note in dict.fromkeys(note for layer in layers for note in getattr(layer, "notes", ())):
-        click.echo(f"note: {note}", err=True)
+        click.echo(f"note: {one_line(note)}", err=True)
+
+
+def _tell_empty(result: Any) -> None:
+    """Say that nothing came out, which a file does not show."""
+    if isinstance(result, Grid):
+        if not np.isfinite(result.values).any():
+            click.echo("note: no cell of the result has a value", err=True)
+    elif not len(getattr(result, "frame", "some")):
+        click.echo("note: the result has no rows", err=True)
+
+
+def _printed(frame: Any) -> str:
+    """Return a table as text, without characters that steer a terminal."""
+    texts = frame.select_dtypes(include=["object", "string", "category"])
+    frame = frame.assign(**{name: texts[name].map(_plain) for name in texts})
+    return str(frame.rename(columns=_plain).to_csv(index=False, float_format="%.10g"))
+
+
+def _plain(value: Any) -> Any:
+    return one_line(value) if isinstance(value, str) and not value.isprintable() else value
 
 
 def _check_options(tool: Tool, given: dict[str, Any]) -> None:
@@ -149,6 +183,19 @@ def _check_options(tool: Tool, given: dict[str, Any]) -> None:
 def _value(param: Param, given: dict[str, Any]) -> Any:
     value = given[param.name]
     return (tuple(value) or param.default) if param.many else value
+
+
+def _read(param: Param, path: Path, options: dict[str, Any]) -> Any:
+    """Read a layer; what is wrong with its CRS or layer names the option that tells it."""
+    try:
+        return READERS[param.type](path, **options)
+    except ToolboxError as error:
+        text, own = str(error), f"--{param.name.replace('_', '-')}"
+        into = options.get("into")
+        working = into is not None and text.startswith(f"crs is unknown: {into!r};")
+        text = _ASKED.sub("--in-crs" if working else f"{own}-crs", text)
+        text = text.replace(_SEVERAL, f"{_SEVERAL} ({own}-layer)", 1)
+        raise type(error)(text) from error
 
 
 def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[str, Any]:
@@ -163,7 +210,7 @@ def _arguments(tool: Tool, given: dict[str, Any], in_crs: str | None) -> dict[st
             options = {o.name: given[f"{param.name}__{o.name}"] for o in reader_params(param)}
             if hasattr(param.type, "to_crs"):
                 options["into"] = in_crs
-            value = READERS[param.type](value, **options)
+            value = _read(param, value, options)
         arguments[param.name] = value
     layers = {name: layer for name, layer in arguments.items() if hasattr(layer, "crs")}
     leading = sorted(layers.values(), key=lambda layer: _LEADING.index(type(layer)))

@@ -22,7 +22,7 @@ PLAIN = [
     "easting_m",
     "northing_m",
     "depth_m",
-    "slope_degree",
+    "slope_deg",
     "distance_to_sounding_m",
     "reason",
 ]
@@ -54,9 +54,21 @@ def test_depth_and_slope_of_a_plane() -> None:
     table = query_bed(plane(), places((10, 5), (5, 30), (30, 20), (60, 40)))
     np.testing.assert_allclose(table.column("depth_m"), [0.5, 1.35, 1.7, 3.4], rtol=1e-14)
     slope = np.degrees(np.arctan(0.05))
-    np.testing.assert_allclose(table.column("slope_degree"), slope, rtol=1e-14)
+    np.testing.assert_allclose(table.column("slope_deg"), slope, rtol=1e-14)
     assert table.frame["reason"].tolist() == [""] * 4
     assert list(table.frame) == PLAIN
+
+
+def test_slopes_are_those_on_the_ground() -> None:
+    # derived: at 60 degrees north a map of Mercator's is 1 / (cos 60 N(60) / a) = 1.99665 times too
+    # wide eastwards, and hardly less northwards: what looks like 1 in 20 is about 1 in 10
+    crs = pyproj.CRS(3857)
+    at = np.array(pyproj.Transformer.from_crs(4326, crs, always_xy=True).transform(10.0, 60.0))
+    spot = np.array([[60.0, 40.0], [-5.0, 5.0]]) + at
+    asked = Places(spot, pd.DataFrame(index=range(2)), crs)
+    slope = query_bed(plane(crs=crs, vertices=CORNERS + at), asked).column("slope_deg")
+    assert slope[0] == pytest.approx(np.degrees(np.arctan(0.05 * 1.99665)), rel=3e-3)
+    assert np.isnan(slope[1])
 
 
 def test_spread_interval_and_support_of_a_fitted_bed() -> None:

@@ -259,7 +259,7 @@ def test_a_bed_without_an_error_and_unknown_confidence() -> None:
     assert " m deep" in found.frame["sentence"][0]
     assert "sure" not in found.frame["sentence"][0]
     assert "nan" not in found.frame["sentence"].str.cat()
-    assert "what has no confidence, as plants, counts as certain" in found.notes
+    assert "nobody told how sure features are: each counts as certain" in found.notes
     assert "the bed does not know its error: only a fitted bed does" in found.notes
 
 
@@ -443,3 +443,10 @@ def test_as_a_command(tmp_path: Any) -> None:
     assert set(written["peg"]) == {"P 1", "P 2"}
     assert written["distance_m"][written["peg"] == "P 2"].max() <= 30
     assert written["sentence"][0].startswith("From peg P ")
+
+
+def test_pegs_of_one_name_are_told() -> None:
+    found = marks(POND.bed, POND.shoreline, POND.pegs((60, -1), (100, -1), peg=["oak", "oak"]))
+    assert "several pegs are called oak: tell them apart by their coordinates" in found.notes
+    found = marks(POND.bed, POND.shoreline, POND.pegs((60, -1), (100, -1), peg=["oak", "elm"]))
+    assert not any("several pegs" in note for note in found.notes)

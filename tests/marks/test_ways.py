@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
+from toolbox.errors import LayerError
 from toolbox.layers import Shoreline, Tin
 from toolbox.marks.ways import Ways, tour
 
@@ -95,3 +96,19 @@ def test_tours_of_none_and_few() -> None:
     assert tour(np.zeros((1, 1)), back=True).tolist() == [0]
     assert tour(np.array([[0.0, 3], [3, 0]]), back=False).tolist() == [0, 1]
     assert tour(np.zeros((3, 3)), back=True).tolist() == [0, 1, 2]
+
+
+def test_a_bed_with_a_gap_in_the_water_is_refused() -> None:
+    bed, _ = water(1, 20)
+    middle = bed.vertices[bed.triangles].mean(axis=1)
+    halves = Tin(
+        bed.vertices, bed.depth, bed.triangles[abs(middle[:, 0] - 150) > 10], bed.kind, None
+    )
+    narrow = shapely.MultiPolygon([shapely.box(0, 0, 300, 200) - shapely.box(140, 1, 160, 199)])
+    ways = Ways(halves, Shoreline(narrow, None), np.array([[100.0, 150], [50, 50], [200, 150]]))
+    assert len(ways.way(0, 1)) == 2
+    message = "the bed must cover the water between 100 E 150 N and 200 E 150 N"
+    with pytest.raises(LayerError, match=message):
+        ways.lengths()
+    with pytest.raises(LayerError, match=message):
+        ways.way(0, 2)

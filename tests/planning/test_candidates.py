@@ -135,7 +135,7 @@ def test_a_way_becomes_a_line_from_its_start(crs: pyproj.CRS | None) -> None:
         "start_northing_m",
         "end_easting_m",
         "end_northing_m",
-        "bearing_degree",
+        "bearing_deg",
         "distance_m",
         "geometry",
     ]

@@ -48,7 +48,7 @@ def test_the_plan_and_what_it_promises() -> None:
         "start_northing_m",
         "end_easting_m",
         "end_northing_m",
-        "bearing_degree",
+        "bearing_deg",
         "distance_m",
         "total_m",
         "geometry",

@@ -22,7 +22,7 @@ SHARED = [
     "start_northing_m",
     "end_easting_m",
     "end_northing_m",
-    "bearing_degree",
+    "bearing_deg",
     "distance_m",
 ]
 GAINS = ["mean_sd_m", "mean_sd_drop_m", "volume_sd_m3", "volume_sd_drop_m3", "geometry"]

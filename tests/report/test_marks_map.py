@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 import shapely
 from affine import Affine
+from matplotlib.collections import QuadMesh
 from matplotlib.image import imread
 
 from toolbox.layers import Grid, Shoreline, Vectors
@@ -77,7 +78,7 @@ def looked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
             drawing.paint(path, bounds, once, **options)
 
         monkeypatch.setattr(module, "paint", spy)
-        depth = grid()
+        depth = layers.pop("depth", grid())
         water = Shoreline.from_shapes([shapely.box(WEST, SOUTH, WEST + WIDE, SOUTH + HIGH)], None)
         given: dict[str, Any] = {"isobaths": NO_LINES, "features": features()}
         write_marks_map(depth, water, "Mere", tmp_path / "marks.png", **(given | layers))
@@ -179,6 +180,18 @@ def test_only_what_surrounds_the_marks_is_shown_where_that_is_little(looked: Any
     whole = looked(marks=marks, pegs=pegs).axes[0]
     assert whole.get_xlim()[0] < WEST < WEST + WIDE < whole.get_xlim()[1]
     assert whole.get_ylim()[0] < SOUTH < SOUTH + HIGH < whole.get_ylim()[1]
+
+
+def test_water_is_shaded_to_the_edge_of_what_is_shown(looked: Any) -> None:
+    marks, pegs = casts({"raft": (180.0, 140.0)}, [("raft", 200, 150), ("raft", 230, 160)])
+    fine = Grid(np.ones((300, 400)), Affine(1, 0, WEST, 0, -1, SOUTH + HIGH), None, "depth", "m")
+    near = looked(depth=fine, marks=marks, pegs=pegs).axes[0]
+    (west, east), (south, north) = near.get_xlim(), near.get_ylim()
+    assert WEST + 10 < west < east < WEST + WIDE - 10  # all of what is shown is water
+    (shading,) = [part for part in near.collections if isinstance(part, QuadMesh)]
+    low, high = shading.get_datalim(near.transData).get_points()
+    assert low[0] <= west < east <= high[0]
+    assert low[1] <= south < north <= high[1]
 
 
 def test_one_mark_at_its_peg_is_a_picture_too(looked: Any) -> None:

@@ -18,7 +18,7 @@ def plan(count: int = 3, **changes: object) -> Vectors:
         "peg": [("P4", "P2")[number % 2] for number in range(count)],
         "start_easting_m": 376_657.8 + order,
         "start_northing_m": 5_116_833.0,
-        "bearing_degree": 70.0,
+        "bearing_deg": 70.0,
         "distance_m": 58.6,
         "mean_sd_m": 0.5 - drop,
         "mean_sd_drop_m": drop,
@@ -62,3 +62,12 @@ def test_a_long_plan_is_cut_and_says_so() -> None:
 def test_names_of_pegs_stay_on_their_line(name: str) -> None:
     for line in plan_told(plan(peg=name)):
         assert line.isprintable()
+
+
+def test_a_very_long_name_of_a_peg_is_cut() -> None:
+    names = ["the old oak " * 30 + end for end in ("A", "B", "A")]
+    told = plan_told(plan(peg=names))
+    assert all(len(line) < 240 for line in told)
+    cut = "the old oak the old oak the old oak the\u2026"
+    assert cut in told[2]
+    assert told[-2] == f"peg by peg: {cut} (1, 3), {cut} (2)"

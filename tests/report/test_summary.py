@@ -134,7 +134,7 @@ def test_a_plan_has_a_section_of_its_own(tmp_path: Path) -> None:
             "order": [1],
             "start_easting_m": [100.0],
             "start_northing_m": [200.0],
-            "bearing_degree": [45.0],
+            "bearing_deg": [45.0],
             "distance_m": [300.0],
             "mean_sd_m": [0.3],
             "mean_sd_drop_m": [0.1],

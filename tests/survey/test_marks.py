@@ -235,3 +235,45 @@ def test_what_is_wrong_with_the_grounds_is_told_before_any_bed(
     wanted = settings({"crs": CRS, "pegs": "pegs.csv"} | given)
     with pytest.raises(kind, match=said):
         read_grounds(wanted, made[0], Lineage(wanted))
+
+
+@pytest.mark.usefixtures("desk")
+@pytest.mark.parametrize(
+    ("slips", "said"),
+    [
+        ([(-40.0, 60.0)], r"slip must lie within 10 m of the water, is 40\.0 m from it"),
+        ([(0.0, 60.0), (0.0, 70.0)], "slip must be one place with a position, got 2 places"),
+    ],
+)
+def test_a_bad_slip_is_told_before_any_bed(
+    slips: list[tuple[float, float]], said: str, made: Made
+) -> None:
+    places = np.array(slips) + np.array([WEST, SOUTH])
+    pd.DataFrame(places, columns=["easting", "northing"]).to_csv("slip.csv", index=False)
+    wanted = settings({"kind": "boat", "slip": "slip.csv", "crs": CRS})
+    with pytest.raises(LayerError, match=said):
+        read_grounds(wanted, made[0], Lineage(wanted))
+
+
+@pytest.mark.usefixtures("desk")
+def test_pegs_are_read_once(made: Made, monkeypatch: pytest.MonkeyPatch) -> None:
+    wanted = settings({"crs": CRS, "pegs": "pegs.csv"})
+    inputs, bed, drawn = made
+    grounds = read_grounds(wanted, inputs, Lineage(wanted))
+    monkeypatch.setattr("toolbox.survey.marks.Pegs", None)
+    found = make_marks(grounds, bed, drawn, wanted, inputs, Lineage(wanted))
+    assert found is not None
+    assert found.pegs is not None
+    assert found.pegs.frame["peg"].tolist() == list(PEGS)
+    assert found.pegs.crs == found.marks.crs
+
+
+@pytest.mark.usefixtures("desk")
+def test_marks_are_counted_for_each_of_two_pegs_of_one_name(made: Made) -> None:
+    rows = [("oak", WEST + 40, SOUTH - 2), ("oak", WEST + 120, SOUTH - 2)]
+    pd.DataFrame(rows, columns=["peg", "easting", "northing"]).to_csv("pegs.csv", index=False)
+    found, lineage = marked({"pegs": "pegs.csv"}, made)
+    assert found.pegs is not None
+    starts = found.marks.frame["peg_easting_m"] - WEST
+    assert found.pegs.frame["marks"].tolist() == [(starts == 40).sum(), (starts == 120).sum()]
+    assert any("several pegs are called oak" in note for note in lineage.notes)

@@ -8,15 +8,13 @@ import numpy as np
 from toolbox.bed.location import interpolated, locate
 from toolbox.bed.uncertainty import depth_band
 from toolbox.layers import Places, Soundings, Table, Tin, VertexKind
-from toolbox.layers.crs import check_same_crs
+from toolbox.layers.crs import areal_scale, check_same_crs
 from toolbox.tool import Range, tool
 
 if TYPE_CHECKING:
     import pandas as pd
 
 __all__ = ["query_bed"]
-
-"""Standard deviations to either side of the mean that hold 90 % of a normal distribution."""
 
 
 @tool("Depth at places")
@@ -51,8 +49,8 @@ def query_bed(
         - ``depth_m`` below the datum;
         - from a fitted bed ``sd_m``, the ends of the 90 % interval ``depth_low_m,
           depth_high_m``, and ``support`` (1 told by data, 0 by nothing);
-        - ``slope_degree`` of the triangle, on the map;
-        - ``distance_to_sounding_m``, to the nearest; empty if no sounding is known;
+        - ``slope_deg``, the steepest of the triangle, on the ground;
+        - ``distance_to_sounding_m``, to the nearest, on the map; empty if no sounding is known;
         - for each rise a column such as ``water_at_-1.5_m``: the depth of the water, negative
           where the bed stands dry by so much;
         - ``reason``: why a place has no answer, empty where it has one.
@@ -76,7 +74,7 @@ def query_bed(
     check_same_crs(**{name: layer for name, layer in layers.items() if layer is not None})
     located = locate(bed.vertices, bed.triangles, places.coordinates)
     columns = dict(zip(("easting_m", "northing_m"), places.coordinates.T, strict=True))
-    columns |= _answers(bed, located)
+    columns |= _answers(bed, located, places.coordinates)
     columns["distance_to_sounding_m"] = _distance(bed, soundings, places, located[0] >= 0)
     columns |= {f"water_at_{rise:g}_m": columns["depth_m"] + rise for rise in rises}
     columns["reason"] = _reasons(places, located[0] >= 0)
@@ -85,7 +83,9 @@ def query_bed(
     return Table(frame, "Depth at places", _notes(bed, columns["reason"], rises))
 
 
-def _answers(bed: Tin, located: tuple[np.ndarray, np.ndarray]) -> dict[str, np.ndarray]:
+def _answers(
+    bed: Tin, located: tuple[np.ndarray, np.ndarray], places: np.ndarray
+) -> dict[str, np.ndarray]:
     """Columns that the bed answers by itself, NaN outside the water."""
     at = partial(interpolated, triangles=bed.triangles, located=located)
     columns = {"depth_m": at(bed.depth)}
@@ -96,9 +96,16 @@ def _answers(bed: Tin, located: tuple[np.ndarray, np.ndarray]) -> dict[str, np.n
         columns |= {"depth_low_m": low, "depth_high_m": high}
     if bed.support is not None:
         columns["support"] = at(bed.support)
-    degrees = np.degrees(np.arctan(bed.gradients()))
-    columns["slope_degree"] = np.where(located[0] >= 0, degrees[located[0]], np.nan)
+    columns["slope_deg"] = _slope(bed, located[0], places)
     return columns
+
+
+def _slope(bed: Tin, triangle: np.ndarray, places: np.ndarray) -> np.ndarray:
+    """Steepest slope on the ground at places, degrees: on a map twice as wide half as steep."""
+    inside, slope = triangle >= 0, np.full(len(places), np.nan)
+    scale = np.sqrt(areal_scale(bed.crs, places[inside]))
+    slope[inside] = np.degrees(np.arctan(bed.gradients()[triangle[inside]] * scale))
+    return slope
 
 
 def _distance(

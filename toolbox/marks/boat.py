@@ -29,7 +29,7 @@ from toolbox.tool import Range, tool
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["boat_course", "boat_marks"]
+__all__ = ["boat_course", "boat_marks", "boat_start"]
 
 _PASSAGE = "the way goes by the shore alone: shallows, stones and ropes are not looked at"
 
@@ -121,8 +121,8 @@ def boat_marks(
     Raises
     ------
     LayerError
-        If layers lie in different CRS, features lack a column or have an unknown kind, or the slip
-        is not one place at the water.
+        If layers lie in different CRS, features lack a column or have an unknown kind, the slip is
+        not one place at the water, or the bed has a gap between two marks.
 
     Notes
     -----
@@ -150,7 +150,7 @@ def boat_marks(
         weight_plant_edge,
         weight_bottom_change,
     )
-    start, part = _start(slip, shoreline)
+    start, part = boat_start(slip, shoreline)
     limits = (shallowest, np.inf if deepest is None else deepest)
     spots = fishable(
         bed, features, plants, weights, apart=apart, off_plants=off_plants, depths=limits
@@ -206,7 +206,7 @@ def boat_course(
     kinds = set(marks.frame.geometry.geom_type) - {"Point"}
     if kinds:
         raise LayerError(f"marks must be points, got {', '.join(sorted(map(str, kinds)))}")
-    start, part = _start(slip, shoreline)
+    start, part = boat_start(slip, shoreline)
     places = np.vstack([start, shapely.get_coordinates(marks.frame.geometry.to_numpy())])
     wet = part.contains(places[len(start) :])
     if not wet.all():
@@ -223,8 +223,28 @@ def boat_course(
     return Vectors(frame, "boat_course", (_PASSAGE,))
 
 
-def _start(slip: Places | None, shoreline: Shoreline) -> tuple[np.ndarray, Shoreline]:
-    """Where the tour starts, (1 or 0, 2), and the part of the water it stays in."""
+def boat_start(slip: Places | None, shoreline: Shoreline) -> tuple[np.ndarray, Shoreline]:
+    """Find where a boat starts, and the part of the water it stays in.
+
+    Parameters
+    ----------
+    slip : Places or None
+        One place, at most 10 m from the water; None for the largest part of the water.
+    shoreline : Shoreline
+        The water, in the CRS of the slip.
+
+    Returns
+    -------
+    start : (1 or 0, 2) array
+        The nearest place to the slip that a boat can lie at, easting and northing, m.
+    part : Shoreline
+        Of one polygon.
+
+    Raises
+    ------
+    LayerError
+        If the slip is not one place at the water.
+    """
     import shapely
 
     parts = list(shoreline.polygons.geoms)

@@ -156,7 +156,9 @@ def notes_on(frame: "pd.DataFrame", features: Vectors, plants: Vectors | None) -
         notes += ("no mark: no spot can be reached that has a weight",)
     if plants is None and not (features.frame["kind"] == "plants").any():
         notes += ("no plants were given: marks may lie in them",)
-    if frame["confidence"].isna().any():
+    if len(frame) and frame["confidence"].isna().all():
+        notes += ("nobody told how sure features are: each counts as certain",)
+    elif frame["confidence"].isna().any():
         notes += ("what has no confidence, as plants, counts as certain",)
     if len(frame) and frame["depth_low_m"].isna().all():
         notes += ("the bed does not know its error: only a fitted bed does",)

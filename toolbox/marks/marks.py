@@ -1,5 +1,6 @@
 """Marks: where to put a bait, and how to cast to it."""
 
+from collections import Counter
 from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
@@ -204,7 +205,7 @@ def marks(
         per_peg=per_peg,
         apart=apart,
     )
-    notes = (PEG_NOTE,) if placed else _idle(stands, casts)
+    notes = (PEG_NOTE,) if placed else _idle(stands, casts) + _alike(stands)
     casts = casts.select(which)
     frame = described(bed, spots.select(casts.spot), counted)
     frame = _aimed(frame, casts, stands, declination, wrap_length, bed.crs)
@@ -285,3 +286,13 @@ def _idle(pegs: Pegs, casts: Casts) -> tuple[str, ...]:
     more = "" if len(idle) <= _NAMED else f" and {len(idle) - _NAMED} more"
     noun = "peg" if len(idle) == 1 else "pegs"
     return (f"no feature can be cast to from {noun} {', '.join(idle[:_NAMED])}{more}",)
+
+
+def _alike(pegs: Pegs) -> tuple[str, ...]:
+    """Name the pegs that share a name, so that a sentence does not tell which is meant."""
+    alike = [name for name, count in Counter(pegs.names).items() if count > 1]
+    if not alike:
+        return ()
+    more = "" if len(alike) <= _NAMED else f" and {len(alike) - _NAMED} more"
+    told = ", ".join(alike[:_NAMED])
+    return (f"several pegs are called {told}{more}: tell them apart by their coordinates",)

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.bed.location import locate
+from toolbox.errors import LayerError
 from toolbox.layers import Shoreline, Tin
 from toolbox.layers.tin import edge_keys
 from toolbox.planning.candidates import clear_water
@@ -54,7 +55,12 @@ class Ways:
     def lengths(self) -> np.ndarray:
         """Return how far all places are from one another by their ways, on the map, (n, n), m.
 
-        Not less than the ways are long; infinite where there is none.
+        Not less than the ways are long.
+
+        Raises
+        ------
+        LayerError
+            If there is no way from one to another, as the bed has a gap in the water.
         """
         from scipy.sparse import csgraph
 
@@ -71,10 +77,18 @@ class Ways:
         first = len(nodes) - count
         round_about = csgraph.dijkstra(net, directed=False, indices=first + from_)[:, first:]
         length[from_] = np.where(hidden[from_], round_about, length[from_])
+        if not np.isfinite(length).all():
+            raise self._no_way(*np.argwhere(~np.isfinite(length))[0])
         return length
 
     def way(self, one: int, other: int) -> np.ndarray:
-        """Return the way between two places, (k, 2), m."""
+        """Return the way between two places, (k, 2), m.
+
+        Raises
+        ------
+        LayerError
+            If there is none, as the bed has a gap in the water.
+        """
         from scipy.sparse import csgraph
 
         ends = self.places[[one, other]]
@@ -88,7 +102,15 @@ class Ways:
         way = [first + other]
         while before[way[-1]] >= 0:
             way.append(int(before[way[-1]]))
+        if way[-1] != first + one:
+            raise self._no_way(one, other)
         return self._pulled(nodes[way[::-1]])
+
+    def _no_way(self, one: int, other: int) -> LayerError:
+        ends = (f"{east:.0f} E {north:.0f} N" for east, north in self.places[[one, other]])
+        return LayerError(
+            f"the bed must cover the water between {' and '.join(ends)}, there is no way over it"
+        )
 
     def _pulled(self, way: np.ndarray) -> np.ndarray:
         """Take the shortest way through some of its places, straight between those that see."""

@@ -77,7 +77,7 @@ class Candidates:
             "start_northing_m": start[:, 1],
             "end_easting_m": end[:, 0],
             "end_northing_m": end[:, 1],
-            "bearing_degree": self.bearing,
+            "bearing_deg": self.bearing,
             "distance_m": self.length,
         }
         return geopandas.GeoDataFrame(columns, geometry=lines, crs=crs)

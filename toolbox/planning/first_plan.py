@@ -63,7 +63,7 @@ def plan_first_survey(
     Vectors
         Lines: the straight legs in the order to run them, each drawn from its start. ``line`` (a
         number across the water, ``tie`` and a number along it, whose legs follow each other),
-        ``start_easting_m, start_northing_m, end_easting_m, end_northing_m``, ``bearing_degree``
+        ``start_easting_m, start_northing_m, end_easting_m, end_northing_m``, ``bearing_deg``
         (true, from the start), ``distance_m``, and ``total_m`` so far without the ways between
         lines. The notes tell what is assumed, and the accuracy to expect from this length of
         track, from half and from twice as much.

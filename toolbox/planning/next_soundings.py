@@ -120,7 +120,7 @@ def plan_soundings(
     Vectors
         Lines: the casts or boat lines in the order of what they gain, each drawn from its start.
         ``order``; of casts ``peg``; ``start_easting_m, start_northing_m, end_easting_m,
-        end_northing_m``; ``bearing_degree`` (true, from the start) and ``distance_m``; of lines
+        end_northing_m``; ``bearing_deg`` (true, from the start) and ``distance_m``; of lines
         ``total_m``, the track so far, turns included; what is expected once it and all before it
         are sounded: ``mean_sd_m``, ``volume_sd_m3``, and by how much they have fallen from what
         they are now, ``mean_sd_drop_m``, ``volume_sd_drop_m3``.

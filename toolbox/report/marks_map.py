@@ -31,6 +31,7 @@ __all__ = ["write_marks_map"]
 _DOTS = 200
 _TEXT_INCHES = 1.4  # title, cautions and legend
 _PALE = 0.5  # of the depths' own colours, as more is drawn over them
+_FRAME = 0.1  # of the longer side, at least what the frame shows beyond the bounds
 _WHOLE = 0.5  # share of the water's length from which all of it is shown
 _AROUND = 0.15  # of what is shown, around marks and pegs
 _LONGEST_NAME = 14
@@ -127,12 +128,12 @@ def write_marks_map(
     Where marks and pegs lie in a small part of the water only that part is shown.
     """
     bounds = _bounds(shoreline, marks, pegs, course)
-    shown = window(depth, bounds)
+    shown = window(depth, _framed(bounds))
 
     def draw(figure: Any, axes: Any) -> None:
         shading = draw_depth(figure, axes, shown, strength=_PALE)
         if unsurveyed is not None:
-            draw_unsurveyed(axes, window(unsurveyed, bounds))
+            draw_unsurveyed(axes, window(unsurveyed, _framed(bounds)))
         draw_shoreline(axes, shoreline)
         if plants is not None:
             _draw_areas(axes, plants, _GREEN, "....", "plants")
@@ -166,6 +167,13 @@ def _bounds(
         return (*map(float, low), *map(float, high))  # type: ignore[return-value]
     middle, half = (low + high) / 2, np.maximum((high - low) / 2, side / 4) + _AROUND * side + 5
     return (*map(float, middle - half), *map(float, middle + half))  # type: ignore[return-value]
+
+
+def _framed(bounds: Bounds) -> Bounds:
+    """Widen bounds to all that the frame shows, else water at its edge would look like land."""
+    west, south, east, north = bounds
+    more = _FRAME * max(east - west, north - south)
+    return west - more, south - more, east + more, north + more
 
 
 def _draw_features(axes: Any, features: Vectors) -> None:

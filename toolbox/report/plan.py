@@ -3,12 +3,13 @@
 from typing import Any
 
 from toolbox.layers import Vectors
-from toolbox.report.text import one_line
+from toolbox.report.text import short
 from toolbox.words import counted
 
 __all__ = ["plan_told"]
 
 _MOST = 30  # ways that are listed; the file has all
+_LONGEST_NAME = 40
 
 _LOOK = (
     "look before you go: the plan knows neither reeds, swimmers and private banks nor overhead "
@@ -57,8 +58,8 @@ def _brought(last: dict[str, Any]) -> str:
 def _way(row: dict[str, Any]) -> str:
     start = f"{row['start_easting_m']:.0f} E {row['start_northing_m']:.0f} N"
     if "peg" in row:
-        start = f"peg {one_line(str(row['peg']))} ({start})"
-    way = f"{row['bearing_degree']:3.0f} degrees, {row['distance_m']:4.0f} m"
+        start = f"peg {short(str(row['peg']), _LONGEST_NAME)} ({start})"
+    way = f"{row['bearing_deg']:3.0f} degrees, {row['distance_m']:4.0f} m"
     return f"{row['order']:>3}  from {start}, {way}, sd {row['mean_sd_m']:.3f} m"
 
 
@@ -66,5 +67,7 @@ def _by_peg(rows: list[dict[str, Any]]) -> str:
     """List the casts of each peg, the pegs in the order of their first."""
     casts: dict[str, list[str]] = {}
     for row in rows:
-        casts.setdefault(one_line(str(row["peg"])), []).append(str(row["order"]))
-    return ", ".join(f"{peg} ({', '.join(numbers)})" for peg, numbers in casts.items())
+        casts.setdefault(str(row["peg"]), []).append(str(row["order"]))
+    return ", ".join(
+        f"{short(peg, _LONGEST_NAME)} ({', '.join(numbers)})" for peg, numbers in casts.items()
+    )

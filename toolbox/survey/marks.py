@@ -1,13 +1,14 @@
 """Marks: where to put a bait, as one step of a survey."""
 
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from toolbox.formats.places import read_places
 from toolbox.formats.vectors_file import read_vectors
-from toolbox.layers import Places, Shoreline, Table, Tin, Vectors
-from toolbox.marks.boat import boat_course, boat_marks
+from toolbox.layers import Places, Table, Tin, Vectors
+from toolbox.marks.boat import boat_course, boat_marks, boat_start
 from toolbox.marks.cast_profiles import cast_profile
 from toolbox.marks.marks import marks
 from toolbox.marks.pegs import Pegs
@@ -27,6 +28,7 @@ class Grounds:
 
     places: Places | None
     exclusions: Vectors | None
+    pegs: Pegs | None = None
 
 
 @dataclass(frozen=True)
@@ -51,9 +53,12 @@ def read_grounds(settings: Settings, inputs: Inputs, lineage: Lineage) -> Ground
         exclusions = read_vectors(kept_clear, crs=wanted.crs, into=inputs.crs)
     files: list[Path] = [path for path in (start, kept_clear) if path is not None]
     lineage.step("read grounds", files=[str(path) for path in files])
-    if places is not None and wanted.kind == "casts":
-        _stands(places, inputs.shoreline)  # what is wrong with pegs is told before the bed is made
-    return Grounds(places, exclusions)
+    # what is wrong with pegs or a slip is told before the bed is made
+    if wanted.kind == "boat":
+        boat_start(places, inputs.shoreline)
+        return Grounds(places, exclusions)
+    pegs = None if places is None else Pegs.of(places, inputs.shoreline, reach=1.0, sector=360.0)
+    return Grounds(places, exclusions, pegs)
 
 
 def make_marks(
@@ -78,16 +83,12 @@ def make_marks(
     else:
         made = marks(bed, inputs.shoreline, *layers, **options)
         profiles = cast_profile(bed, made, drawn.plants) if len(made) else None
-        marked = Marked(made, _pegs(made, grounds.places, inputs.shoreline), profiles=profiles)
+        marked = Marked(made, _pegs(made, grounds.pegs), profiles=profiles)
     lineage.step("marks", made.notes, marks=len(made))
     return marked
 
 
-def _stands(places: Places, shoreline: Shoreline) -> Pegs:
-    return Pegs.of(places, shoreline, reach=1.0, sector=360.0)
-
-
-def _pegs(made: Vectors, given: Places | None, shoreline: Shoreline) -> Vectors:
+def _pegs(made: Vectors, given: Pegs | None) -> Vectors:
     """Return the pegs that were given, else those along the bank that marks are cast at from."""
     import geopandas
 
@@ -96,12 +97,12 @@ def _pegs(made: Vectors, given: Places | None, shoreline: Shoreline) -> Vectors:
         names = used["peg"].tolist()
         places = used[["peg_easting_m", "peg_northing_m"]].to_numpy(float)
     else:
-        stands = _stands(given, shoreline)
-        names, places = stands.names, stands.places
-    counts = made.frame["peg"].value_counts()
+        names, places = given.names, given.places
+    stands = made.frame[["peg_easting_m", "peg_northing_m"]].to_numpy(float)
+    counts = Counter(map(tuple, stands.tolist()))
     frame = geopandas.GeoDataFrame(
-        {"peg": names, "marks": [int(counts.get(name, 0)) for name in names]},
+        {"peg": names, "marks": [counts[easting, northing] for easting, northing in places]},
         geometry=geopandas.points_from_xy(*places.T),
-        crs=shoreline.crs,
+        crs=made.crs,
     )
     return Vectors(frame, "pegs")

@@ -87,6 +87,10 @@ def landforms(
     are level.
 
     Features up to about the radius wide are told apart; of wider ones the inside is slope or flat.
+    The forms know no depth. A shelf is none of them: it is flat and shallow, as the floor of the
+    basin is flat and deep, and shoulders are the edge at which it ends. Those that slope by more
+    than half the `flatness` are slope.
+
     A small `flatness` turns the noise of the soundings into forms, a large one loses gentle bars
     and gullies.
 

@@ -25,6 +25,7 @@ def relative_position(
     inner: Annotated[float, Range("m", min=0)] | None = None,
     outer: Annotated[float, Range("m", above=0)] | None = None,
     known: Annotated[float, Range("", above=0, max=1)] = _KNOWN,
+    shore: Literal["plane", "mean"] = "plane",
 ) -> Grid:
     """Return how far the bed at each cell stands above the mean of a ring round it.
 
@@ -39,6 +40,9 @@ def relative_position(
         Outer radius of the ring, m. If left out, 40 m, but at least 4 cells.
     known : float
         Share of the ring's cells that must have a depth; elsewhere the result is empty.
+    shore : str
+        What is compared with where land or the border of the grid cuts the ring: plane, the plane
+        that fits the ring's known cells best; mean, their mean, as is common.
 
     Returns
     -------
@@ -57,9 +61,13 @@ def relative_position(
     It shows what is about as wide as the ring: humps and gullies much narrower than `inner` come
     out at full height but share the map with noise, features wider than `outer` fade.
 
-    Near the shore the ring holds water on one side only, so a bed that falls steadily away from
-    the shore comes out too high there, by up to its slope times `outer`. `known` says how much of
-    that is shown.
+    Near the shore the ring holds water on one side only, the deeper one as a rule, and the mean
+    makes of any bank a rise, by up to its slope times 0.4 `outer`. The plane of least squares, read
+    at the cell, leaves out the tilt of the ring, and an even slope is 0 to the very shore. In a
+    whole ring it is the mean. A plane rests on fewer cells the more of the ring is dry: it follows
+    what lies across a headland, and the noise of the soundings about twice as much as the mean of a
+    whole ring does. `known` says how much of that is shown. Of rings of more than 20 cells' radius
+    some 20 rows of cells, evenly spaced, make the plane.
 
     Cells within a radius are those of an octagon that has the radius's circle for its area as
     nearly as whole cells allow; its sides lie 0.97 and its corners 1.05 radii from the middle.
@@ -72,7 +80,7 @@ def relative_position(
     """
     outer = max(40.0, 4 * depth.cell) if outer is None else outer
     inner = outer / 2 if inner is None else inner
-    return depth.of(_position(depth, inner, outer, known), "relative_position", "m")
+    return depth.of(_position(depth, inner, outer, known, shore), "relative_position", "m")
 
 
 @tool("Height above or below the surroundings, at the radius where it is greatest")
@@ -81,6 +89,7 @@ def relative_position_scales(
     *,
     radii: Annotated[tuple[float, ...], Range("m", above=0)] = (),
     known: Annotated[float, Range("", above=0, max=1)] = _KNOWN,
+    shore: Literal["plane", "mean"] = "plane",
     result: Literal["position", "radius"] = "position",
 ) -> Grid:
     """Return the most striking of the relative positions at several radii, or its radius.
@@ -94,6 +103,8 @@ def relative_position_scales(
         doubles up to a quarter of the grid's shorter side.
     known : float
         Share of a ring's cells that must have a depth for its radius to be judged.
+    shore : str
+        What counts where land cuts a ring, as in ``relative_position``.
     result : str
         The standardised position, or the outer radius (m) at which it was found.
 
@@ -123,7 +134,7 @@ def relative_position_scales(
     best = np.full(depth.shape, np.nan, np.float32)
     where = np.full(depth.shape, np.nan, np.float32)
     for radius in sorted(radii) or _doubling(depth):
-        found = _position(depth, radius / 2, radius, known, name="radii")
+        found = _position(depth, radius / 2, radius, known, shore, name="radii")
         found = _over_its_spread(found)
         better = ~(np.abs(found) <= np.abs(best)) & np.isfinite(found)
         best[better], where[better] = found[better], radius
@@ -145,21 +156,25 @@ def _over_its_spread(position: np.ndarray) -> np.ndarray:
 
 
 def _position(
-    depth: Grid, inner: float, outer: float, known: float, *, name: str = "outer"
+    depth: Grid, inner: float, outer: float, known: float, shore: str, *, name: str = "outer"
 ) -> np.ndarray:
-    """Mean of the ring less the cell's own value."""
+    """Mean of the ring, or the plane through it, less the cell's own value."""
     from toolbox.terrain.kernels.rings import ring_position, value_range
+    from toolbox.terrain.kernels.tilted_rings import position_over_planes
 
     _check(depth.cell, inner, outer, name)
     large, small = _octagon(outer / depth.cell), _octagon(inner / depth.cell)
-    least = max(math.ceil(known * (_count(*large) - _count(*small))), 1)
+    whole = _count(*large) - _count(*small)
+    counts = max(math.ceil(known * whole), 1), whole
     low, high = map(float, value_range(depth.values))
     middle = (low + high) / 2
     bits = 63 - _count(*large).bit_length()
     step = max(high - low, 1e-30) * _count(*large) / 2**bits
     scale = 2.0 ** -math.ceil(math.log2(step))
-    out = np.empty(depth.shape, np.float32)
-    ring_position(depth.values, large, small, bits, middle, scale, least, out)
+    out, part = np.empty(depth.shape, np.float32), np.empty(depth.shape, bool)
+    ring_position(depth.values, large, small, bits, middle, scale, counts, part, out)
+    if shore == "plane":
+        position_over_planes(depth.values, part, large, small, middle, out)
     return out
 
 

@@ -114,9 +114,18 @@ def _move(sums: Any, i: int, at: int, outer: Any, inner: Any, v: Any, d: Any, u:
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def _position(
-    a: Any, v: Any, d: Any, u: Any, bits: int, middle: float, scale: float, least: int, out: Any
+    a: Any,
+    v: Any,
+    d: Any,
+    u: Any,
+    bits: int,
+    middle: float,
+    scale: float,
+    counts: Any,
+    part: Any,
+    out: Any,
 ) -> None:
-    half, step = np.int64(1) << (bits - 1), 1 / scale
+    (least, whole), half, step = counts, np.int64(1) << (bits - 1), 1 / scale
     for j in range(a.size):
         packed = v[j] + d[j] + u[j]
         count = (packed + half) >> bits
@@ -124,6 +133,7 @@ def _position(
         own = (np.float64(a[j]) - middle) * scale
         mean = F((total - np.float64(count) * own) * step) / F(count)
         out[j] = mean if count >= least else F(np.nan)
+        part[j] = count < whole and mean == mean and count >= least
 
 
 @numba.njit(cache=True, nogil=True)
@@ -135,7 +145,8 @@ def _tile(
     bits: int,
     middle: float,
     scale: float,
-    least: int,
+    counts: Any,
+    part: Any,
     out: Any,
 ) -> None:
     """Go down a tile, `spot` its first and last rows and columns, from where all sums are nothing.
@@ -166,18 +177,27 @@ def _tile(
         beyond = u[-1]
         if i >= top:
             v, d, u = upright[reach:], d[reach:], u[reach:]
-            here, there = a[i, first:last], out[i, first:last]
-            _position(here, v, d, u, bits, middle, scale, least, there)
+            here, there, cut = a[i, first:last], out[i, first:last], part[i, first:last]
+            _position(here, v, d, u, bits, middle, scale, counts, cut, there)
 
 
 @numba.njit(parallel=True, cache=True, nogil=True)
 def ring_position(
-    a: Any, outer: Any, inner: Any, bits: int, middle: float, scale: float, least: int, out: Any
+    a: Any,
+    outer: Any,
+    inner: Any,
+    bits: int,
+    middle: float,
+    scale: float,
+    counts: Any,
+    part: Any,
+    out: Any,
 ) -> None:
     """Write the mean of `a` over the ring about each cell, less the cell's own value.
 
     Values become whole numbers by ``(a - middle) * scale``; all those of the outer octagon together
-    must fit into `bits`. Fewer than `least` known cells make NaN, as does a missing middle.
+    must fit into `bits`. `counts` are the least number of known cells, fewer than which make NaN,
+    as does a missing middle, and the number of a whole ring; `part` tells where it has not all.
     """
     rows, cols = a.shape
     down, across = math.ceil(rows / _BLOCK), math.ceil(cols / _STRIP)
@@ -186,4 +206,4 @@ def ring_position(
         top, end = rows * block // down, rows * (block + 1) // down
         first, last = cols * strip // across, cols * (strip + 1) // across
         spot = (top, end, first, last)
-        _tile(a, spot, outer, inner, bits, middle, scale, least, out)
+        _tile(a, spot, outer, inner, bits, middle, scale, counts, part, out)
