@@ -58,7 +58,7 @@ def raised(lake: Any) -> tuple[Any, float]:
         raise click.ClickException(f"no mound fits into the {lake.name}")
     bed = Raised(lake.bed, middle - lake.origin, radius, DEPOSIT / share / radius**2, lake.wall)
     changed = replace(lake, bed=bed)
-    laid = truth.depth - changed.depth(truth.places)
+    laid = truth.depth - np.maximum(changed.depth(truth.places), 0)  # what stays below water
     return changed, float(laid.sum()) * 9
 
 

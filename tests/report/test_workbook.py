@@ -330,9 +330,85 @@ def test_a_folder_that_is_not_there_is_an_ordinary_error(tmp_path: Path) -> None
         write(tmp_path / "none")
 
 
+# ---- as it is printed ----
+
+
+def heights(sheet: Any) -> dict[int, float]:
+    """Return the heights of those rows that have one of their own, in points."""
+    told = {row: dimension.height for row, dimension in sheet.row_dimensions.items()}
+    return {row: height for row, height in told.items() if height}
+
+
+def test_rows_are_as_high_as_their_text(tmp_path: Path) -> None:
+    why = "it was nearer at lines left out " * 8  # 256 characters, columns of 70 and 105
+    book = read(tmp_path, why=why, notes=["short", why])
+    lines = {row[0].value: row[0].row for row in book["About"].iter_rows(max_col=1)}
+    assert heights(book["About"])[lines["Bed chosen"]] == 4 * 15
+    assert lines["Bed"] + 1 not in set(heights(book["About"])) - {lines["Bed chosen"]}
+    assert heights(book["Assumptions"])[3] == 3 * 15
+    assert 2 not in heights(book["Assumptions"])
+
+
+def test_counts_with_gaps_are_whole(tmp_path: Path) -> None:
+    sheet = read(tmp_path, checks={"Methods": compare_methods(bed(), layers=(3,))})["Methods"]
+    place = [cell.value for cell in sheet[1]].index("Size")
+    assert sheet.cell(2, place + 1).value is None
+    assert {sheet.cell(row, place + 1).number_format for row in (3, 11)} == {"#,##0"}
+    assert 2 * 15 < heights(sheet)[1] < 4 * 15  # of the longest header, not of any
+
+
+def test_how_often_a_band_holds_is_a_share(tmp_path: Path) -> None:
+    table = Table(pd.DataFrame({"method": ["fitted"], "coverage_90": [0.9379]}))
+    head, row = read(tmp_path, checks={"Left out": table})["Left out"].iter_rows(max_row=2)
+    assert head[1].value == "Share within the 90 % band"
+    assert (row[1].value, row[1].number_format) == (0.9379, "0.0%")
+
+
+def test_a_page_with_a_table_says_of_when_and_below_what(tmp_path: Path) -> None:
+    sheet = read(tmp_path)["Areas and volumes"]
+    told = "Surveyed 2026-05-01 to 2026-05-03. Datum water level: 100.800 m, staff gauge"
+    assert sheet.oddFooter.center.text == told
+    none = read(tmp_path, origin=ORIGIN | {"date": ""}, datum={"elevation": None, "name": ""})
+    assert none["Morphometry"].oddFooter.center.text == "Datum water level: not given"
+    long = read(tmp_path, datum=DATUM | {"name": "&" * 500})["Morphometry"].oddFooter
+    assert len(long.center.text) == 100
+    assert "+++" in long.center.text  # an ampersand begins an order there
+
+
+def test_what_is_in_no_band_is_told(tmp_path: Path) -> None:
+    assert about(read(tmp_path))["In no band"].startswith("an error of the shoreline")
+    assert "In no band" not in about(read(tmp_path, bed()))
+
+
+def printed(path: Path, kind: str) -> None:
+    """Let the office suite convert a file, in a profile of its own."""
+    profile = f"-env:UserInstallation={(path.parent / 'profile').as_uri()}"
+    command = ["soffice", profile, "--headless", "--convert-to", kind, "--outdir"]
+    subprocess.run([*command, path.parent, path], check=True, capture_output=True, timeout=120)
+
+
 @pytest.mark.skipif(shutil.which("soffice") is None, reason="no office suite to print with")
 def test_an_office_suite_prints_it(tmp_path: Path) -> None:
-    path = write(tmp_path)
-    command = ["soffice", "--headless", "--convert-to", "pdf", "--outdir", tmp_path, path]
-    subprocess.run(command, check=True, capture_output=True, timeout=120)
-    assert (tmp_path / "areas.pdf").read_bytes().startswith(b"%PDF")
+    path = write(tmp_path, notes=["mended"])
+    printed(path, "pdf")
+    told = (tmp_path / "areas.pdf").read_bytes()
+    assert told.startswith(b"%PDF")
+    assert told.count(b"/Type/Page/") == 4  # each sheet fits on one
+
+
+@pytest.mark.skipif(shutil.which("soffice") is None, reason="no office suite to read with")
+def test_an_office_suite_shows_the_figures(tmp_path: Path) -> None:
+    """All sheets as text, with the digits that are shown: independent of the writing library."""
+    printed(
+        write(tmp_path),
+        "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,false,true,false,false,-1",
+    )
+    shown = pd.read_csv(tmp_path / "areas-Areas and volumes.csv", dtype=str, nrows=10)
+    table = tabulated(bed(fitted=True)).frame
+    assert shown["Depth, m"].tolist() == [f"{depth:.2f}" for depth in table["depth_m"]]
+    assert shown["Area, m\u00b2"].tolist() == [f"{area:,.0f}" for area in table["area_m2"]]
+    assert shown["Volume, share"].tolist() == [f"{v:.1%}" for v in table["volume_share"]]
+    block = (tmp_path / "areas-About.csv").read_text(encoding="utf-8")
+    assert '"Datum elevation, m",100.800' in block
+    assert "Made on,2026-05-20" in block
+    assert "###" not in block + shown.to_csv()  # a column too narrow

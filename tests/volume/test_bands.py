@@ -8,7 +8,13 @@ from scipy.stats import norm
 
 from toolbox.errors import LayerError
 from toolbox.layers import Tin, VertexKind
-from toolbox.volume.bands import drawn_measures, standard_deviation, unsupported_shares
+from toolbox.volume.bands import (
+    band_of_known,
+    drawn_measures,
+    standard_deviation,
+    unsupported_shares,
+)
+from toolbox.volume.bottom_dynamics import bottom_dynamics
 from toolbox.volume.hypsography import hypsography
 from toolbox.volume.morphometry import morphometry
 
@@ -162,3 +168,20 @@ def test_the_table_of_depths_says_what_rests_on_nothing() -> None:
     notes = hypsography(steps([0.9, 0.8])).notes
     assert "0.0% of the area and 0.0% of the volume rest on bed nobody sounded" in notes
     assert not any("nobody sounded" in note for note in hypsography(cone()).notes)
+
+
+def test_draws_without_water_have_no_form() -> None:
+    """Of a bed as shallow as its error some draws are dry: their depth is 0, their form nothing."""
+    factors = np.r_[np.zeros(20), np.linspace(0.5, 1.5, 81)]
+    bed = cone(draws=cone().depth[:, None] * factors)
+    frame = morphometry(bed).frame.set_index("measure")
+    assert frame.loc["greatest depth", "low"] == 0
+    assert frame.loc["volume", "low"] == 0
+    # derived: all draws that hold water are cones
+    assert frame.loc["volume development", "low"] == pytest.approx(1)
+    assert frame.loc["volume development", "high"] == pytest.approx(1)
+    ratio = frame.loc["dynamic ratio"]
+    assert ratio["low"] == pytest.approx(np.sqrt(AREA) / 1000 / (DEEPEST / 3 * 1.45), rel=0.01)
+    ends = bottom_dynamics(bed).frame.set_index("measure")[["low", "high"]].drop("wave base")
+    assert np.isfinite(ends.to_numpy(float)).all()
+    assert all(np.isnan(band_of_known(np.full(3, np.nan))))

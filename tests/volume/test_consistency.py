@@ -66,3 +66,25 @@ def test_without_volumes_only_areas_count() -> None:
     found = chain(bare)
     assert np.setdiff1d(np.arange(12), found.kept).tolist() == [6]
     assert not len(found.broken)
+
+
+def test_units_may_be_of_each_row() -> None:
+    # derived: two figures of half a unit each may differ by the mean of their units
+    each = np.where(np.arange(12) == 3, 50.0, 1e-6)
+    wrong = replace(changed("area", 3, rows().area[2] + 20), below=np.full(12, np.nan))
+    upper, lower = np.array([2]), np.array([3])
+    assert np.isinf(wrong.misfit(upper, lower)[0])
+    assert np.isfinite(replace(wrong, area_unit=each).misfit(upper, lower)[0])
+    assert np.isinf(replace(wrong, area_unit=each / 2).misfit(upper, lower)[0])
+    assert replace(wrong, area_unit=each).units_of(3) == (50.0, 1e-6)
+    assert rows().units_of(3) == (1e-6, 1e-6)
+
+
+def test_rounded_depths_allow_a_layer_more() -> None:
+    # derived: a depth that may be off by a unit holds that much of the upper area
+    upper, lower = np.array([3]), np.array([4])
+    whole = rows()
+    most = (whole.depth[4] - whole.depth[3] + 0.01) * whole.area[3]
+    over = changed("below", 3, whole.below[4] + most)
+    assert np.isinf(over.misfit(upper, lower)[0])
+    assert np.isfinite(replace(over, depth_unit=0.0101).misfit(upper, lower)[0])

@@ -104,7 +104,7 @@ def test_places_on_land_and_nowhere() -> None:
 def test_a_row_for_each_place_and_wind_with_what_stood_beside_it() -> None:
     frame = fetch(SQUARE, places((500, 500), (200, 500))).frame
     assert frame["name"].tolist() == ["p0"] * 8 + ["p1"] * 8
-    assert frame["wind_degree"].tolist() == [0, 45, 90, 135, 180, 225, 270, 315] * 2
+    assert frame["wind_deg"].tolist() == [0, 45, 90, 135, 180, 225, 270, 315] * 2
     clash = Places(np.array([[5.0, 5]]), geopandas.GeoDataFrame({"reason": ["mine"]}), None)
     assert fetch(SQUARE, clash, winds=(0,)).frame["given_reason"].tolist() == ["mine"]
 

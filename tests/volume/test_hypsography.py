@@ -480,6 +480,21 @@ def test_bed_wholly_above_the_datum_refers_to_its_edge() -> None:
     assert table.notes == ("shares and volume above refer to depth -12 m",)
 
 
+def test_bed_above_the_datum_without_a_shore_refers_to_its_shallowest_place() -> None:
+    bed = replace(triangle(-4, -3, -1), kind=np.full(3, VertexKind.SOUNDING))
+    table = hypsography(bed, levels=(-4.0, -2.0))
+    # derived: all of the bed is deeper than 4 m above the datum, on the mean by 4 - 8/3 m
+    whole = table.frame["area_m2"][0]
+    assert table.frame["volume_below_m3"][0] == pytest.approx(whole * (4 - 8 / 3))
+    assert table.frame[["area_share", "volume_share", "volume_above_m3"]].iloc[0].tolist() == [
+        1,
+        1,
+        0,
+    ]
+    assert table.frame["volume_above_m3"][1] > 0
+    assert table.notes == ("shares and volume above refer to depth -4 m",)
+
+
 @pytest.mark.parametrize("depths", [(0, 0, 0), (-1, -1, -1)])
 def test_bed_without_water_is_refused(depths: tuple[float, float, float]) -> None:
     bed = replace(triangle(*depths), kind=np.zeros(3))

@@ -45,7 +45,7 @@ def test_fine_methods_are_near_and_zones_conserve(compared: Table) -> None:
     zones = frame[frame["method"] == "zones"].iloc[0]
     assert abs(zones["area_off_share"]) < 1e-6
     assert abs(zones["volume_off_share"]) < 1e-6
-    assert compared.notes[0] == "measured at depth 0 m"
+    assert compared.notes[1] == "measured at depth 0 m"
 
 
 def test_readings_part_where_a_level_cuts_the_bed(bed: Tin) -> None:

@@ -4,6 +4,7 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+import shapely.affinity
 
 from toolbox.errors import LayerError
 from toolbox.volume.open_water import OpenWater, ground_vectors, lake_lines
@@ -60,6 +61,64 @@ def test_a_line_over_water_goes_around_an_island() -> None:
     found = lake_lines(water, None)
     assert found.length == pytest.approx(np.hypot(520, 10) + np.hypot(480, 90), rel=1e-6)
     assert found.effective_length == pytest.approx(np.hypot(1000, 1000 * 10 / 520), rel=1e-6)
+
+
+def ragged(seed: int) -> shapely.Polygon:
+    """Make a lake with bays, capes and perhaps an island."""
+    rng = np.random.default_rng(seed)
+    turn = np.sort(rng.random(rng.integers(8, 40))) * 2 * np.pi
+    reach = 200 * (1 + 0.6 * rng.normal(size=len(turn)).clip(-1, 1))
+    ring = reach[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    water = max(shapely.get_parts(shapely.make_valid(shapely.Polygon(ring))), key=shapely.area)
+    spot = water.representative_point()
+    island = spot.buffer(0.7 * min(60, water.exterior.distance(spot)), quad_segs=4)
+    return water.difference(island) if rng.random() < 0.6 else water
+
+
+def longest_chord(water: shapely.Polygon) -> float:
+    """Return the longest line over water between points strewn along its shore."""
+    shore = shapely.get_coordinates(shapely.segmentize(water, water.length / 150))
+    i, j = np.triu_indices(len(shore), 1)
+    lines = shapely.linestrings(np.stack([shore[i], shore[j]], axis=1))
+    wet = water.buffer(1e-5)
+    shapely.prepare(wet)
+    return float((shapely.length(lines) * shapely.covers(wet, lines)).max())
+
+
+def longest_run(water: shapely.Polygon, bearing: float) -> float:
+    """Return the longest run over water among parallel lines."""
+    turned = shapely.affinity.rotate(water, bearing, origin=(0, 0))  # the bearing is north now
+    left, bottom, right, top = turned.bounds
+    east = np.linspace(left, right, 6002)[1:-1]
+    ends = [np.column_stack([east, np.full(len(east), north)]) for north in (bottom - 1, top + 1)]
+    runs = shapely.intersection(shapely.linestrings(np.stack(ends, axis=1)), turned)
+    return float(shapely.length(shapely.get_parts(runs)).max())
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_greatest_lines_are_those_that_a_search_finds(seed: int) -> None:
+    """The search knows nothing of corners: it tries chords and parallels, with shapely alone."""
+    water = ragged(seed)
+    found = lake_lines(water, None)
+    chord = longest_chord(water)
+    assert chord <= found.effective_length * (1 + 1e-6) <= chord * 1.05
+    # where it is said to lie, a line as long is there to within the spacing of the parallels
+    assert longest_run(water, found.bearing) == pytest.approx(found.effective_length, rel=3e-3)
+    across = longest_run(water, found.bearing + 90)
+    assert across <= found.breadth * (1 + 1e-6) <= across * 1.005
+    assert found.effective_length <= found.length * (1 + 1e-9)
+
+
+def test_lines_of_an_ellipse_and_a_rectangle() -> None:
+    # derived: the axes; the diagonal, and at right angles to it what the sides allow
+    ellipse = shapely.affinity.scale(shapely.Point(0, 0).buffer(1, quad_segs=64), 200, 70)
+    found = lake_lines(ellipse, None)
+    assert found.effective_length == pytest.approx(400, rel=1e-6)
+    assert found.bearing == pytest.approx(90)
+    assert found.breadth == pytest.approx(140, rel=1e-3)
+    found = lake_lines(shapely.box(0, 0, 300, 100), None)
+    assert found.effective_length == pytest.approx(np.hypot(300, 100), rel=1e-6)
+    assert found.breadth == pytest.approx(100 * np.hypot(300, 100) / 300, rel=1e-6)
 
 
 def test_a_shore_of_many_corners_is_simplified_and_says_so() -> None:

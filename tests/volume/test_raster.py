@@ -14,12 +14,8 @@ from scipy.integrate import quad
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Grid
-from toolbox.volume.raster import (
-    Reading,
-    area_and_volume_of_blocks,
-    hypsography_of_grid,
-    row_blocks,
-)
+from toolbox.volume.grid_blocks import GridBlocks, row_blocks
+from toolbox.volume.raster import Reading, area_and_volume_of_blocks, hypsography_of_grid
 
 READINGS: tuple[Reading, ...] = ("stepped", "bilinear")
 
@@ -243,17 +239,35 @@ def test_memory_is_that_of_a_block() -> None:
 
 
 def test_table_is_like_that_of_a_bed() -> None:
-    table = hypsography_of_grid(grid([[1.0, 2.0], [np.nan, 4.0]]), reading="stepped", datum=100)
-    frame = hypsography_of_grid(
-        grid([[1.0, 2.0], [np.nan, 4.0]]), reading="stepped", levels=(0.0, 2.0), datum=100
-    ).frame
+    depth = GridBlocks.of(replace(grid([[1.0, 2.0], [np.nan, 4.0]]), notes=("as sounded",)))
+    table = hypsography_of_grid(depth, reading="stepped", datum=100)
+    frame = hypsography_of_grid(depth, reading="stepped", levels=(0.0, 2.0), datum=100).frame
     assert table.frame["depth_m"].iloc[[0, -1]].tolist() == [0, 4]
     assert frame["elevation_m"].tolist() == [100, 98]
     assert frame["area_m2"].tolist() == [12, 8]
     assert frame["volume_below_m3"].tolist() == [28, 8]
     assert frame["volume_above_m3"].tolist() == [0, 20]
     assert frame["area_share"].tolist() == [1, 8 / 12]
+    assert table.notes[0] == "as sounded"
     assert table.notes[-1] == "cells of 2 m, read stepped"
+
+
+@pytest.mark.parametrize("reading", READINGS)
+@pytest.mark.parametrize("seed", range(5))
+def test_rounding_leaves_no_negative_water(reading: Reading, seed: int) -> None:
+    values = np.random.default_rng(seed).random((40, 30)).round(2) * 30.97
+    frame = hypsography_of_grid(GridBlocks.of(grid(values)), reading=reading, step=0.5).frame
+    assert (frame[["area_m2", "volume_below_m3"]].to_numpy() >= 0).all()
+    assert frame["volume_below_m3"].iloc[-1] == pytest.approx(0, abs=1e-6)
+
+
+@pytest.mark.parametrize("reading", READINGS)
+@pytest.mark.parametrize("rows", [1, 2, 5])
+def test_table_is_the_same_by_any_blocks(reading: Reading, rows: int) -> None:
+    whole = hypsography_of_grid(GridBlocks.of(rough(3)), reading=reading).frame
+    parts = hypsography_of_grid(GridBlocks.of(rough(3), rows=rows), reading=reading).frame
+    # derived: the same cells, summed in another order
+    np.testing.assert_allclose(parts.to_numpy(), whole.to_numpy(), rtol=1e-12, atol=1e-9)
 
 
 @pytest.mark.parametrize(
@@ -266,18 +280,11 @@ def test_table_is_like_that_of_a_bed() -> None:
 )
 def test_refusals(options: dict[str, Any], message: str) -> None:
     with pytest.raises(ParameterError, match=message):
-        hypsography_of_grid(grid([[1.0]]), **options)
+        hypsography_of_grid(GridBlocks.of(grid([[1.0]])), **options)
 
 
 @pytest.mark.parametrize("values", [[[np.nan]], [[-1.0, 0.0]]])
 def test_a_raster_without_water_is_refused(values: Any) -> None:
     message = r"^the raster is nowhere deeper than the datum, there is no water in it$"
     with pytest.raises(LayerError, match=message):
-        hypsography_of_grid(grid(values))
-
-
-def test_blocks_that_do_not_follow_are_refused() -> None:
-    first, second = row_blocks(grid([[1.0], [2.0]]), rows=1)
-    message = r"^blocks must be whole rows of one raster from north to south, got left, top, cell"
-    with pytest.raises(LayerError, match=message):
-        area_and_volume_of_blocks([second, first], np.zeros(1))
+        hypsography_of_grid(GridBlocks.of(grid(values)))

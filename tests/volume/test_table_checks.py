@@ -257,6 +257,87 @@ def test_rounding_of_what_is_printed_is_no_contradiction() -> None:
     assert findings(Table(frame), area_unit="hectare", volume_unit="km^2 * m", tolerance=0.0) == []
 
 
+@pytest.mark.parametrize("power", [0.6, 1.0, 1.4, 2.5])
+@pytest.mark.parametrize("figures", [3, 4])
+def test_rounding_to_figures_is_no_contradiction(power: float, figures: int) -> None:
+    frame = lake(30, power).frame.copy()
+    for name in "AV":
+        frame[name] = [float(f"{value:.{figures}g}") for value in frame[name]]
+    assert findings(Table(frame), tolerance=0.0) == []
+
+
+@pytest.mark.parametrize("up", [False, True])
+def test_volumes_printed_to_more_than_a_layer_are_no_contradiction(up: bool) -> None:
+    frame = lake(100, up=up).frame.copy()
+    frame["V"] = (frame["V"] / 1e5).round() * 1e5  # a layer is 1e5 at most
+    assert findings(Table(frame)) == []
+
+
+@pytest.mark.parametrize("power", [0.6, 1.0, 2.5])
+def test_rounded_levels_are_no_contradiction(power: float) -> None:
+    frame = lake(33, power).frame.copy()
+    frame["z"] = frame["z"].round(2)  # steps of 0.303 m
+    assert findings(Table(frame)) == []
+    wrong = changed(Table(frame), 12, z=frame["z"][11] + 0.2)
+    assert (12, "level") in findings(wrong)
+
+
+@pytest.mark.parametrize("offset", [-2e5, 3e5])
+@pytest.mark.parametrize("above", [False, True])
+def test_volumes_that_count_from_elsewhere_are_no_contradiction(offset: float, above: bool) -> None:
+    frame = lake(above=above).frame.copy()
+    frame["V"] += offset  # as from a dead storage
+    assert findings(Table(frame)) == []
+
+
+def test_rows_below_the_bed_are_no_contradiction() -> None:
+    frame = lake().frame
+    dry = pd.DataFrame({"z": [10.5, 11.0, 11.5], "A": 0.0, "V": 0.0})
+    assert findings(Table(pd.concat([frame, dry], ignore_index=True))) == []
+
+
+@pytest.mark.parametrize("up", [False, True])
+@pytest.mark.parametrize(
+    ("column", "text"),
+    [("A", "the areas from row"), ("V", "the volumes from row"), ("z", "the levels from row")],
+)
+def test_a_column_that_slipped_by_a_row_is_one_finding(column: str, text: str, up: bool) -> None:
+    frame = lake(30, up=up).frame.copy()
+    values = frame[column].to_numpy().copy()
+    values[11:] = values[10:-1]
+    frame[column] = values
+    found = check_table(Table(frame), **NAMES).frame
+    assert found["what"].tolist() == ["shifted"]
+    assert abs(found["row"][0] - 12) <= 1
+    assert found["text"][0].startswith(text)
+    assert found["text"][0].endswith("on stand one row too low")
+
+
+@pytest.mark.skipif(not DATA.is_dir(), reason="needs the folder of open data beside the repository")
+@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("column", ["area", "volume"])
+def test_a_published_column_that_slipped_by_a_row_is_named(seed: int, column: str) -> None:
+    rng = np.random.default_rng(seed)
+    frame = read_table(DATA / "bautzen.tsv").frame.astype(float)
+    frame = frame if rng.random() < 0.5 else frame.iloc[::-1].reset_index(drop=True)
+    row = int(rng.integers(2, len(frame) - 5))
+    values = frame[column].to_numpy().copy()
+    values[row + 1 :] = values[row:-1]
+    frame[column] = values
+    names = {"level": "level", "area": "area", "volume": "volume"}
+    found = check_table(Table(frame), **names).frame
+    assert found["what"].tolist() == ["shifted"]
+    assert abs(found["row"][0] - (row + 2)) <= 1
+
+
+def test_a_factor_that_the_layers_do_not_share_is_no_unit() -> None:
+    frame = lake(12, 2.5).frame.copy()
+    frame["A"] *= np.linspace(2.5, 1.2, 13)  # no one unit of the column
+    found = findings(Table(frame))
+    assert "unit" not in {what for _, what in found}
+    assert found
+
+
 def test_a_long_table_is_checked_in_little_time() -> None:
     table = changed(lake(3000), 1500, V=1.0)
     assert findings(table) == [(1500, "volume")]

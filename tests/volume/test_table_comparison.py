@@ -55,6 +55,26 @@ def test_rows_that_depart_are_named_with_how_much() -> None:
     )
 
 
+def test_water_where_the_published_table_has_none_departs() -> None:
+    frame = lake(np.linspace(0, 10, 11)).frame.copy()
+    frame.loc[8:, ["area_m2", "volume_below_m3"]] = 0.0  # silted up, says the former table
+    table = compare_tables(lake([0, 5, 10]), Table(frame))
+    # at 8 m 0.2 of the area; at 9 m 0.1; at 10 m nothing is left in either (derived)
+    assert np.flatnonzero(table.frame["departs"]).tolist() == [8, 9]
+    assert np.isnan(table.frame["area_off_share"][8])
+    assert table.frame["area_off_m2"][8] == pytest.approx(2e5)
+
+
+@pytest.mark.parametrize("up", [False, True])
+def test_a_tank_has_one_area_at_all_levels(up: bool) -> None:
+    z = np.linspace(0, 4, 9)
+    columns = {"z": z, "A": 100.0, "V": 100 * z if up else 400 - 100 * z}
+    tank = Table(pd.DataFrame(columns))
+    frame = compare_tables(tank, tank, level="z", area="A", volume="V").frame
+    assert not frame["departs"].any()
+    assert frame["volume_m3"].tolist() == pytest.approx(columns["V"])
+
+
 def test_feet_acres_and_another_zero() -> None:
     z = np.linspace(0, 10, 21)
     printed = pd.DataFrame(

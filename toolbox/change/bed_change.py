@@ -24,6 +24,9 @@ from toolbox.units import round_number
 __all__ = ["bed_change", "bed_change_grid", "change_limits", "inside"]
 
 _SKIRT = 1.0
+_SURPRISE = 2.0
+"""Unchanged beds of invented lakes showed patches up to 1.7 times as heavy as errors explain."""
+
 _MOST_ZONES = 1000
 
 
@@ -106,6 +109,7 @@ def bed_change(
     zone_name: str = "name",
     confidence: Annotated[float, Range("", min=0.5, max=0.99)] = 0.95,
     skirt: Annotated[float, Range("", min=0, max=3)] = _SKIRT,
+    surprise: Annotated[float, Range("", min=1)] = _SURPRISE,
     shift: Annotated[float, Range("m")] = 0.0,
     datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
     sd_before: Annotated[float, Range("m", min=0)] | None = None,
@@ -133,6 +137,9 @@ def bed_change(
         With which change that is told is no chance.
     skirt : float
         By how much of its own radius a patch of change is widened, for its thin edge.
+    surprise : float
+        How many times as heavy as the patches that errors make one must be: for forms that one
+        survey met and the other missed, which no error holds. 1 takes the errors at their word.
     shift : float
         Rise of the bed that is none, as from another datum: it is taken off.
     datum_sd : float
@@ -174,18 +181,19 @@ def bed_change(
     Notes
     -----
     Of two fitted beds the bands and limits come from pairs of their draws, which carry how errors
-    are correlated; of others from simulated errors of spherical correlation. Net change is added
-    up without a threshold, which would bias it (Anderson 2019). Deposition and erosion are those
-    of patches so heavy that chance would show one anywhere in the water in `1 - confidence` of
-    cases at most: where nothing changed, both are mostly zero. A patch is widened by its skirt, so
-    that its own thin edge counts. Their bands are 1.645 times the root mean square by which the
-    volumes differ that are found again after each field of error is added once more: they hold
-    what the finding itself errs by. Change spread thinly
-    over the whole bed shows in the net change alone; before believing it, test for a shift of
-    level. A hump or a hole between the lines of one survey that the other one met shows as a patch
-    too, for the beds' errors know no such surprise: look where the lines ran before believing a
-    small patch. Zones by the depth of one bed alone would show change where there is none: what
-    erred to the shallow side before seems to have sunk since.
+    are correlated; of others from simulated errors of spherical correlation. Net change is added up
+    without a threshold, which would bias it (Anderson 2019). Deposition and erosion are those of
+    patches so heavy that the errors would show one anywhere in the water in `1 - confidence` of
+    cases at most, and `surprise` times that: where nothing changed, both are mostly zero. A patch
+    is widened by its skirt, so that its own thin edge counts. Their bands are 1.645 times the root
+    mean square by which the volumes differ that are found again after each field of error is added
+    once more: they hold what the finding itself errs by. Change spread thinly over the whole bed
+    shows in the net change alone; before believing it, test for a shift of level. A hump or a hole
+    between the lines of one survey that the other one met, or a string of readings that err
+    together, looks like change too: `surprise` keeps most of these out, and deposits no heavier
+    with them; the bands still hold those. Look where the lines ran before believing a small patch.
+    Zones by the depth of one bed alone would show change where there is none: what erred to the
+    shallow side before seems to have sunk since.
 
     References
     ----------
@@ -210,7 +218,10 @@ def bed_change(
     patches = Patches.of(two, confidence=confidence, skirt=skirt)
     parts = {"whole water": np.ones(len(two.rise), bool), **_by_depth(two, depths)}
     parts |= {} if zones is None else inside(two, zones, zone_name)
-    columns = {"zone": list(parts), **_tabulated(two, patches, np.stack([*parts.values()]))}
+    columns = {
+        "zone": list(parts),
+        **_tabulated(two, patches, np.stack([*parts.values()]), surprise),
+    }
     notes = (f"low and high: 90 % band of {FIELDS} fields of error", *two.notes)
     return Table(pd.DataFrame(columns), "Change between two surveys", notes)
 
@@ -223,6 +234,7 @@ def bed_change_grid(
     show: Literal["change", "limit", "significance", "patches"] = "change",
     confidence: Annotated[float, Range("", min=0.5, max=0.99)] = 0.95,
     skirt: Annotated[float, Range("", min=0, max=3)] = _SKIRT,
+    surprise: Annotated[float, Range("", min=1)] = _SURPRISE,
     shift: Annotated[float, Range("m")] = 0.0,
     datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
     sd_before: Annotated[float, Range("m", min=0)] | None = None,
@@ -248,6 +260,9 @@ def bed_change_grid(
         Of the limit and of the patches.
     skirt : float
         By how much of its own radius a patch of change is widened, for its thin edge.
+    surprise : float
+        How many times as heavy as the patches that errors make one must be: for forms that one
+        survey met and the other missed, which no error holds. 1 takes the errors at their word.
     shift : float
         Rise of the bed that is none, as from another datum: it is taken off.
     datum_sd : float
@@ -301,7 +316,7 @@ def bed_change_grid(
     if show == "significance":
         return two.grid(erf(two.score_of(two.rise) / np.sqrt(2)), "change_significance", "1")
     patches = Patches.of(two, confidence=confidence, skirt=skirt)
-    return two.grid(patches.sides(two.rise), "change_patches", "1")
+    return two.grid(patches.sides(two.rise, surprise=surprise), "change_patches", "1")
 
 
 def inside(two: Comparison, zones: Vectors, name: str = "name") -> dict[str, np.ndarray]:
@@ -350,7 +365,9 @@ def _by_depth(two: Comparison, depths: tuple[float, ...] | None) -> dict[str, np
     return {name: held for name, held in zones.items() if held.any()}
 
 
-def _tabulated(two: Comparison, patches: Patches, held: np.ndarray) -> dict[str, np.ndarray]:
+def _tabulated(
+    two: Comparison, patches: Patches, held: np.ndarray, surprise: float
+) -> dict[str, np.ndarray]:
     """Columns of the table for zones, given as the cells that each holds (z, c)."""
     weight = np.where(held, two.ground, 0.0).T
     area, t = weight.sum(axis=0), patches.limit
@@ -366,22 +383,26 @@ def _tabulated(two: Comparison, patches: Patches, held: np.ndarray) -> dict[str,
         "net_high_m3": net - low,
         "net_limit_m3": t * errors.std(axis=0, dtype=float),
     }
-    found = _moved(patches, two.rise, weight)
+    told = _moved(patches, two.rise, weight, surprise)
+    # the bands hold what is too light to be told, too
+    found = _moved(patches, two.rise, weight)[:2]
     again = np.stack([_moved(patches, two.rise + error, weight)[:2] for error in two.errors])
-    half = quantile(0.9) * np.sqrt(np.square(again - found[:2]).mean(axis=0))
+    half = quantile(0.9) * np.sqrt(np.square(again - found).mean(axis=0))
     for which, what in enumerate(("deposition", "erosion")):
         columns |= {
-            f"{what}_m3": found[which],
-            f"{what}_low_m3": np.minimum(found[:2], np.maximum(found[:2] - half, 0))[which],
-            f"{what}_high_m3": found[which] + half[which],
-            f"{what}_area_m2": found[2 + which],
+            f"{what}_m3": told[which],
+            f"{what}_low_m3": np.minimum(told[:2], np.maximum(found - half, 0))[which],
+            f"{what}_high_m3": (found + half)[which],
+            f"{what}_area_m2": told[2 + which],
         }
     return columns | {"beyond_limit_share": beyond @ weight / area}
 
 
-def _moved(patches: Patches, rise: np.ndarray, weight: np.ndarray) -> np.ndarray:
+def _moved(
+    patches: Patches, rise: np.ndarray, weight: np.ndarray, surprise: float = 1.0
+) -> np.ndarray:
     """Volumes laid down and carried off in patches, and their areas, by zone: (4, z)."""
-    side = patches.sides(rise)
+    side = patches.sides(rise, surprise=surprise)
     if not side.any():
         return np.zeros((4, weight.shape[1]))
     up, down = side > 0, side < 0

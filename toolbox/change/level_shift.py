@@ -138,9 +138,12 @@ def _rows(two: Comparison, held: np.ndarray, stable: bool, confidence: float) ->
 
 
 def _verdict(rows: list[_Row], confidence: float) -> str:
-    shift, found, explained = rows[0][1], rows[2][1], rows[3][1]
+    shift, limit, found, explained = (row[1] for row in rows[:4])
     if not found:
-        return f"no shift of level beyond its limit ({confidence:.4g} confidence)"
+        return (
+            f"no shift of level beyond its limit of {limit:.3f} m ({confidence:.4g} confidence): "
+            "these surveys cannot tell a smaller one"
+        )
     way = "higher" if shift > 0 else "lower"
     return (
         f"the later bed lies {abs(shift):.3f} m {way} as a whole, {explained:.0%} of the mean "

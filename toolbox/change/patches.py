@@ -73,12 +73,24 @@ class Patches:
         least = np.quantile(heaviest, min(confidence + doubt, 1.0), method="higher")
         return cls(comparison, limit, float(least), skirt)
 
-    def sides(self, rise: np.ndarray) -> np.ndarray:
-        """Mark cells of a change (c,): 1 in patches that rose, -1 that sank, 0 elsewhere."""
+    def sides(self, rise: np.ndarray, *, surprise: float = 1.0) -> np.ndarray:
+        """Mark cells of a change (c,): 1 in patches that rose, -1 that sank, 0 elsewhere.
+
+        Parameters
+        ----------
+        rise : (c,) array
+            m.
+        surprise : float
+            How many times the least mass a patch must exceed.
+
+        Returns
+        -------
+        (c,) array of int8
+        """
         from scipy.ndimage import distance_transform_edt
 
         labels, masses = self._numbered(rise)
-        kept = masses > self.least
+        kept = masses > surprise * self.least
         if not kept.any():
             return np.zeros(len(rise), np.int8)
         radius = np.sqrt(np.bincount(labels.ravel(), minlength=len(masses)) / np.pi)

@@ -8,7 +8,7 @@ import numpy as np
 
 from toolbox.bed.uncertainty import band
 from toolbox.change.comparison import FIELDS, Comparison, compare
-from toolbox.errors import ParameterError
+from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
 from toolbox.volume.hypsography import area_and_volume
@@ -73,7 +73,8 @@ def sedimentation(
     Raises
     ------
     LayerError
-        If the beds lie in different CRS or have no ground in common.
+        If the beds lie in different CRS or have no ground in common, or the earlier one holds no
+        water.
     ParameterError
         If a date is none, or the later survey is not later; if a bed's error is not known, or
         nothing tells how it is correlated.
@@ -102,7 +103,10 @@ def sedimentation(
         correlation_range=correlation_range,
         seed=seed,
     )
-    rows = _rows(two, years, _storage(before), _storage(after))
+    storage = _storage(before)
+    if not storage > 0:
+        raise LayerError("the earlier bed holds no water below its water's edge")
+    rows = _rows(two, years, storage, _storage(after))
     frame = pd.DataFrame(rows, columns=["measure", "value", "low", "high", "unit", "source"])
     notes = (f"low and high: 90 % band of {FIELDS} fields of error", *two.notes)
     return Table(frame, "Sedimentation and storage left", notes)

@@ -25,6 +25,10 @@ _CAUTIONS = (
     "No figure here says where one may wade, or whether ice will bear.",
     "Drawdown, treatment and stocking are matters of permit, label and licensed practice.",
 )
+_COMMON = (
+    "an error of the shoreline (the area at its level has no band for that reason), of the datum "
+    "water level, or one that all soundings have in common"
+)
 _QUOTED = ("water area", "volume", "mean depth", "greatest depth")
 
 
@@ -45,6 +49,16 @@ class Line:
     label: str
     value: str | float | date | None = None
     format: str = TEXT
+
+    @property
+    def text(self) -> str:
+        """What it says, as text; empty for a heading."""
+        if isinstance(self.value, float):
+            decimals = len(self.format.partition(".")[2].rstrip("%"))
+            percent = self.format.endswith("%")
+            shown = 100 * self.value if percent else self.value
+            return f"{shown:,.{decimals}f}" + ("%" if percent else "")
+        return "" if self.value is None else str(self.value)
 
 
 def about_lines(
@@ -225,7 +239,7 @@ def _uncertainty(bed: Tin, morphometry: Table) -> list[Line]:
                 "is like the bed beneath them",
             )
         )
-    return lines + _unsurveyed(morphometry)
+    return [*lines, Line("In no band", _COMMON), *_unsurveyed(morphometry)]
 
 
 def _unsurveyed(morphometry: Table) -> list[Line]:

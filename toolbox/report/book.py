@@ -22,8 +22,13 @@ _HEAD, _RULE = "#e6ecef", "#9aa7ae"
 _MOST_ROWS = 10_000
 _LONGEST = 8_000  # characters of a cell; spreadsheets take 32,767
 _FIRST_YEAR = 1900  # of the calendar that spreadsheets have
-_NARROWEST, _WIDEST, _WIDEST_TEXT = 9, 24, 60
+_NARROWEST, _WIDEST, _WIDEST_TEXT, _WIDEST_ALONE = 9, 24, 60, 105
+_LABELS, _TOLD = 28, 70  # characters of the columns of a sheet of lines
+_INDENT = 1  # characters by which text stands off the column before
+_LINE, _TITLE = 15, 20  # points of a line of text, and of the title
+_LONGEST_FOOT = 100  # characters; spreadsheets take 255 for a whole foot
 _LEAST_NOTE = 60  # characters of a line of notes
+_FOOT = "&L&9Not for navigation{}&R&9Page &P of &N"
 _GRID = {"visible": True, "line": {"color": _RULE, "width": 0.25}}
 
 
@@ -38,9 +43,13 @@ class Book:
         Day of its making: the same input gives the same bytes.
     paper : str
         Size to which its sheets are laid out.
+    reference : str
+        What each page with a table must say by itself, as of which day and below which level.
     """
 
-    def __init__(self, title: str, author: str, made: date, paper: Paper) -> None:
+    def __init__(
+        self, title: str, author: str, made: date, paper: Paper, reference: str = ""
+    ) -> None:
         import xlsxwriter  # type: ignore[import-untyped]
 
         self._file = BytesIO()
@@ -54,6 +63,7 @@ class Book:
             }
         )
         self._title, self._paper = title, _PAPERS[paper]
+        self._reference = short(reference, _LONGEST_FOOT).replace("&", "+")
         self._formats: dict[tuple[Any, ...], Any] = {}
         self._names: set[str] = set()
 
@@ -66,8 +76,9 @@ class Book:
         """Add a sheet of labels and what they say; the first line is its title."""
         sheet = self._sheet(name)
         sheet.set_portrait()
-        sheet.set_column(0, 0, 32)
-        sheet.set_column(1, 1, 88)
+        sheet.set_footer(_FOOT.format(""))
+        sheet.set_column(0, 0, _LABELS)
+        sheet.set_column(1, 1, _TOLD)
         for row, line in enumerate(lines):
             heading = {"bold": True, "bottom": 1, "bottom_color": _RULE}
             look = {} if line.value is not None else heading
@@ -77,6 +88,7 @@ class Book:
                 num_format=line.format, align="left", text_wrap=True, quote_prefix=True, **large
             )
             _write(sheet, row, 1, line.value, shown)
+            _set_height(sheet, row, [(line.value, _TOLD)], _LINE if row else _TITLE)
 
     def add_table(self, name: str, table: Table, *, curve: tuple[str, str] | None = None) -> None:
         """Add a sheet that holds one table, notes under it.
@@ -93,17 +105,19 @@ class Book:
         """
         rows, notes = _thinned(table)
         columns = printed_columns(rows.frame)
-        widths = [_width(column) for column in columns]
+        widths = [_width(column, alone=len(columns) == 1) for column in columns]
         sheet = self._sheet(name)
         sheet.set_landscape()
         sheet.freeze_panes(1, 1)
         sheet.repeat_rows(0)
-        self._add_header(sheet, columns, len(rows.frame))
+        self._add_header(sheet, columns, widths, len(rows.frame))
         for place, column in enumerate(columns):
             sheet.set_column(place, place, widths[place])
             cells = zip(column.values, column.formats, strict=True)
             for row, (value, form) in enumerate(cells, start=1):
                 _write(sheet, row, place, value, self._cell(value, form))
+        for row, across in enumerate(zip(*(column.values for column in columns), strict=True)):
+            _set_height(sheet, row + 1, list(zip(across, widths, strict=True)), _LINE)
         told = [line for note in notes for line in _lines(note, sum(widths))]
         for row, line in enumerate(told, start=len(rows.frame) + 2):
             sheet.write_string(row, 0, line, self._format(italic=True, quote_prefix=True))
@@ -111,11 +125,14 @@ class Book:
             places = {str(name): place for place, name in enumerate(rows.frame)}
             self._add_curve(sheet, places, curve, len(rows.frame), len(told))
 
-    def _add_header(self, sheet: Any, columns: list[Column], count: int) -> None:
+    def _add_header(
+        self, sheet: Any, columns: list[Column], widths: list[float], count: int
+    ) -> None:
         look = self._format(
             bold=True, text_wrap=True, valign="vcenter", align="center", bg_color=_HEAD, bottom=1
         )
-        sheet.set_row(0, 62)  # four lines
+        headers = [(c.header, width + _INDENT) for c, width in zip(columns, widths, strict=True)]
+        sheet.set_row(0, _LINE * _most_lines(headers) + 4)
         if not count:
             for place, column in enumerate(columns):
                 sheet.write_string(0, place, column.header, look)
@@ -148,7 +165,9 @@ class Book:
                     }
                 )
         chart.set_x_axis({"name": "Area, m\u00b2", "min": 0, "num_format": "#,##0"} | _axis())
-        chart.set_y_axis({"name": "Depth, m", "reverse": True, "num_format": "0.0"} | _axis())
+        # what crosses a reversed axis at its greatest value lies below, with its name
+        upside = {"name": "Depth, m", "reverse": True, "num_format": "0.0", "crossing": "max"}
+        chart.set_y_axis(upside | _axis())
         chart.set_legend({"position": "bottom"})
         chart.set_size({"width": 720, "height": 420})
         sheet.insert_chart(count + notes + 3, 0, chart, {"object_position": 3})
@@ -161,13 +180,13 @@ class Book:
         sheet.fit_to_pages(1, 0)
         sheet.hide_gridlines(2)
         sheet.set_header(f"&L{_in_head(self._title)}&R{_in_head(sheet.get_name())}")
-        sheet.set_footer("&LNot for navigation&RPage &P of &N")
+        sheet.set_footer(_FOOT.format(f"&C&9{self._reference}"))
         return sheet
 
     def _cell(self, value: Any, form: str) -> Any:
         """Return a format; text bears the mark that keeps it text when somebody edits the cell."""
         if isinstance(value, str):
-            return self._format(text_wrap=True, quote_prefix=True)
+            return self._format(text_wrap=True, quote_prefix=True, align="left", indent=1)
         return self._format(num_format=form)
 
     def _format(self, **look: Any) -> Any:
@@ -194,6 +213,23 @@ def _write(sheet: Any, row: int, column: int, value: Any, look: Any) -> None:
         sheet.write_number(row, column, value, look)
 
 
+def _set_height(sheet: Any, row: int, cells: list[tuple[Any, float]], line: float) -> None:
+    """Make a row as high as its longest text needs: not every program does so by itself."""
+    lines = _most_lines([(cell, width) for cell, width in cells if isinstance(cell, str)])
+    if lines > 1 or line > _LINE:
+        sheet.set_row(row, line * lines)
+
+
+def _most_lines(texts: list[tuple[str, float]]) -> int:
+    """Return how many lines the longest text takes in a column of so many characters."""
+    needed = (
+        len(textwrap.wrap(short(text, _LONGEST), max(int(width) - _INDENT, 1)))
+        for text, width in texts
+        if len(text) > width - _INDENT
+    )
+    return max(needed, default=1)
+
+
 def _thinned(table: Table) -> tuple[Table, tuple[str, ...]]:
     """Leave rows out of a table too long for print, and say so among its notes."""
     count = len(table.frame)
@@ -214,12 +250,13 @@ def _axis() -> dict[str, Any]:
     return {"major_gridlines": _GRID, "name_font": {"bold": False}}
 
 
-def _width(column: Column) -> float:
+def _width(column: Column, *, alone: bool) -> float:
     """Return a width in characters: of the longest word of the header or the longest figure."""
     cells = zip(column.values, column.formats, strict=True)
     longest = max(len(text) for text in (*column.header.split(), *(_shown(*c) for c in cells)))
     has_text = any(isinstance(value, str) for value in column.values)
-    return min(max(longest + 2, _NARROWEST), _WIDEST_TEXT if has_text else _WIDEST)
+    widest = _WIDEST if not has_text else _WIDEST_ALONE if alone else _WIDEST_TEXT
+    return min(max(longest + 2 + has_text, _NARROWEST), widest)
 
 
 def _shown(value: Any, form: str) -> str:

@@ -25,7 +25,8 @@ _AREAS = "Areas and volumes"
 _READ = (
     "Area is the water's at or deeper than the depth; volume below is between that level and the "
     "bed. The volume between two levels is the difference of theirs.",
-    "Cells hold all digits; those shown go as far as the band does. Quote a figure with its band.",
+    "Cells hold all digits, whole units are shown in full even where the band is wider, decimals "
+    "as far as the band goes. Quote a figure with its band.",
 )
 
 
@@ -101,7 +102,7 @@ def write_workbook(
         why=why,
         foot=foot,
     )
-    book = Book(title, str(origin["by"]), made, paper)
+    book = Book(title, str(origin["by"]), made, paper, _reference(origin, datum))
     book.add_lines("About", lines)
     book.add_table(_AREAS, _area_sheet(hypsography, foot), curve=("area_m2", "depth_m"))
     if stage is not None:
@@ -112,6 +113,15 @@ def write_workbook(
     if notes:
         book.add_table("Assumptions", Table(_one_column(notes)))
     path.write_bytes(book.closed())
+
+
+def _reference(origin: dict[str, Any], datum: dict[str, Any]) -> str:
+    """Say of which day the figures are, and below which level."""
+    level, name = datum["elevation"], datum["name"]
+    height = "" if level is None else f"{level:.3f} m"
+    told = ", ".join(part for part in (height, name) if part) or "not given"
+    day = f"Surveyed {origin['date']}. " if origin["date"] else ""
+    return f"{day}Datum water level: {told}"
 
 
 def _area_sheet(hypsography: Table, foot: Foot) -> Table:

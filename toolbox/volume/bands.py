@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from toolbox.bed.uncertainty import band
 from toolbox.errors import LayerError
 from toolbox.layers import Tin
 from toolbox.volume.formulas import (
@@ -19,6 +20,7 @@ from toolbox.volume.hypsography import area_and_volume, drawn_area_and_volume, s
 
 __all__ = [
     "Steepness",
+    "band_of_known",
     "depth_figures",
     "drawn_measures",
     "standard_deviation",
@@ -81,8 +83,20 @@ def drawn_measures(
         "deepest place northing": spot[:, 1],
         "mean slope": np.degrees(np.arctan(steep / bed.areas().sum())),
         "median slope": np.degrees(np.arctan(median)),
-        **depth_figures(areas[:, place].T, volume, deepest, shoreline, tuple(shelves)),
+        **depth_figures(areas[:, place].T, *_held(volume, deepest), shoreline, tuple(shelves)),
     }
+
+
+def _held(volume: np.ndarray, deepest: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Leave out draws that hold no water: they have no form."""
+    return np.where(deepest > 0, volume, np.nan), np.where(deepest > 0, deepest, np.nan)
+
+
+def band_of_known(values: np.ndarray) -> tuple[float, float]:
+    """Return the ends of the 90 % band of those draws (k,) that have a figure; NaN where none."""
+    known = values[np.isfinite(values)]
+    low, high = band(known) if len(known) else (math.nan, math.nan)
+    return float(low), float(high)
 
 
 def depth_figures(

@@ -5,11 +5,11 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.bed.uncertainty import band
 from toolbox.errors import LayerError
 from toolbox.layers import Grid, Table, Tin
 from toolbox.layers.crs import check_same_crs
 from toolbox.tool import tool
+from toolbox.volume.bands import band_of_known
 from toolbox.volume.formulas import dynamic_ratio, effective_share, regressed_share, wave_base
 from toolbox.volume.hypsography import area_and_volume, drawn_area_and_volume
 
@@ -170,9 +170,10 @@ def _validity(name: str, found: dict[str, Any], deepest: float) -> str:
 def _with_bands(frame: Any, bed: Tin, levels: np.ndarray) -> Any:
     areas, volumes = drawn_area_and_volume(bed, levels)
     deepest = np.concatenate([depths.max(axis=1) for depths in bed.drawn()]) - levels[0]
-    drawn = _shares(areas.T, volumes[:, 0], deepest)
-    ends = {name: band(_held(name, values)) for name, values in drawn.items()}
+    wet = deepest > 0  # the others have no form
+    drawn = _shares(areas[wet].T, volumes[wet, 0], deepest[wet])
+    ends = {name: band_of_known(_held(name, values)) for name, values in drawn.items()}
     for place, end in enumerate(("low", "high")):
-        values = {name: float(both[place]) for name, both in ends.items()}
+        values = {name: both[place] for name, both in ends.items()}
         frame.insert(2 + place, end, frame["measure"].map(values))
     return frame

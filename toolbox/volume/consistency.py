@@ -26,22 +26,42 @@ class Rows:
         m2.
     below : (n,) array
         Volume below each, m3; NaN where there is none.
-    area_unit, volume_unit : float
-        The last digit that is printed, m2 and m3.
+    area_unit, volume_unit : float or (n,) array
+        The last digit that is printed of each, m2 and m3.
     tolerance : float
         Share by which the volume of a layer may miss what its areas allow.
+    depth_unit : float
+        The last digit that is printed of depths that are seen to be rounded, m; 0 of others.
     """
 
     number: np.ndarray
     depth: np.ndarray
     area: np.ndarray
     below: np.ndarray
-    area_unit: float
-    volume_unit: float
+    area_unit: float | np.ndarray
+    volume_unit: float | np.ndarray
     tolerance: float
+    depth_unit: float = 0.0
 
     def __len__(self) -> int:
         return len(self.number)
+
+    @property
+    def _units(self) -> tuple[float | np.ndarray, float | np.ndarray]:
+        return self.area_unit, self.volume_unit
+
+    @staticmethod
+    def _rounding(
+        unit: float | np.ndarray, upper: np.ndarray, lower: np.ndarray
+    ) -> float | np.ndarray:
+        """By how much rounding of both may change the difference of two rows."""
+        each = np.asarray(unit, float)
+        return each if each.ndim == 0 else (each[upper] + each[lower]) / 2
+
+    def units_of(self, row: int) -> tuple[float, float]:
+        """Return the last digits of the area and the volume of a row, m2 and m3."""
+        area, volume = (float(np.broadcast_to(unit, len(self))[row]) for unit in self._units)
+        return area, volume
 
     @cached_property
     def has_volume(self) -> bool:
@@ -64,11 +84,12 @@ class Rows:
         """
         height = self.depth[lower] - self.depth[upper]
         more, less = self.area[upper], self.area[lower]
-        good = (height > 0) & (less >= 0) & (more >= 0) & (less <= more + self.area_unit)
+        area, volume = (self._rounding(unit, upper, lower) for unit in self._units)
+        good = (height > 0) & (less >= 0) & (more >= 0) & (less <= more + area)
         if not self.has_volume:
             return np.where(good, 0.0, np.inf)
         held = self.below[upper] - self.below[lower]
-        slack = height * (self.tolerance * more + self.area_unit / 2) + self.volume_unit
+        slack = height * (self.tolerance * more + area / 2) + volume + self.depth_unit * more
         off = np.abs(held - height * (more + less) / 2)
         with np.errstate(divide="ignore", invalid="ignore"):
             share = off / (height * np.maximum(more - less, 0) / 2 + slack)

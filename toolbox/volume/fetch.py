@@ -62,7 +62,7 @@ def fetch(
     -------
     Table
         A row for each place and wind, in the order of the places: the columns that stood beside
-        the place, ``easting_m, northing_m``, how far it was moved ``moved_m``, ``wind_degree``, and
+        the place, ``easting_m, northing_m``, how far it was moved ``moved_m``, ``wind_deg``, and
         on the ground
 
         - ``direct_m``: along the wind until land, islands included;
@@ -104,7 +104,7 @@ def fetch(
         "easting_m": np.repeat(at[:, 0], len(winds)),
         "northing_m": np.repeat(at[:, 1], len(winds)),
         "moved_m": np.repeat(moved, len(winds)),
-        "wind_degree": np.tile(np.asarray(winds, float), len(places)),
+        "wind_deg": np.tile(np.asarray(winds, float), len(places)),
     }
     names = ("direct_m", "effective_a_m", "effective_b_m")
     columns |= {name: values.ravel() for name, values in zip(names, found, strict=True)}

@@ -101,7 +101,8 @@ def completed(sums: np.ndarray, levels: np.ndarray) -> tuple[np.ndarray, np.ndar
     crossed = sums[..., :2, :-1]
     whole = sums[..., 2:, ::-1].cumsum(axis=-1)[..., ::-1][..., 1:]
     area, moment = whole[..., 0, :], whole[..., 1, :]
-    return crossed[..., 0, :] + area, crossed[..., 1, :] + moment - levels * area
+    # rounding may leave less than nothing of a sum that comes to nothing
+    return crossed[..., 0, :] + area, np.maximum(crossed[..., 1, :] + moment - levels * area, 0.0)
 
 
 @tool("Hypsographic table")
@@ -132,7 +133,8 @@ def hypsography(
         Columns ``depth_m, elevation_m, area_m2, volume_below_m3, volume_above_m3, area_share,
         volume_share``. Areas are on the ground. ``volume_above`` counts from the datum down
         (negative above it: what a rise adds) and shares refer to the datum; if the bed is not
-        known up to the datum, or lies wholly above it, both refer to the mapped water's edge.
+        known up to the datum, or lies wholly above it, both refer to the mapped water's edge (of a
+        bed without one to its shallowest place).
         A fitted bed adds the ends of the 90 % band of its draws (their 5 % and 95 % quantiles):
         ``area_low_m2, area_high_m2, volume_below_low_m3, volume_below_high_m3,
         volume_above_low_m3, volume_above_high_m3``.
@@ -154,7 +156,7 @@ def hypsography(
         depth = listed_levels(levels, bed.shore_depth)
     else:
         depth = stepped(*_ends(bed), step)
-    reference = max(0.0, _top(bed)) if deepest > 0 else _top(bed)
+    reference = max(0.0, _top(bed)) if deepest > 0 else max(_top(bed), float(bed.depth.min()))
     return _table(bed, depth, reference, datum)
 
 

@@ -11,11 +11,14 @@ from toolbox.isobaths.zones import depth_zones
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
 from toolbox.volume.contoured import ground_area
+from toolbox.volume.grid_blocks import row_blocks
 from toolbox.volume.hypsography import area_and_volume
-from toolbox.volume.raster import Reading, area_and_volume_of_blocks, row_blocks
+from toolbox.volume.raster import Reading, area_and_volume_of_blocks
 from toolbox.volume.rules import Rule, layer_volumes
 
 __all__ = ["compare_methods"]
+
+_ROUNDING = 1e-11  # of a sum, which is no departure
 
 _Row = tuple[str, str, float, float, float]
 
@@ -76,10 +79,15 @@ def compare_methods(
         rows += _ruled(bed, count, level)
     rows.append(_zoned(bed, max(layers, default=10), level))
     frame = pd.DataFrame(rows, columns=["method", "detail", "size", "area_m2", "volume_m3"])
-    frame["area_off_share"] = frame["area_m2"] / exact[0] - 1
-    frame["volume_off_share"] = frame["volume_m3"] / exact[1] - 1
+    for name, held in zip(("area_m2", "volume_m3"), exact, strict=True):
+        off = frame[name] / held - 1
+        frame[f"{name[:-3]}_off_share"] = off.where(off.abs() > _ROUNDING, 0.0)
     spread = np.ptp(frame["volume_off_share"])
-    notes = (f"measured at depth {level:g} m", f"volumes part by {spread:.2%} in all")
+    notes = (
+        "methods compared: size is the width of a cell in m, or the number of layers",
+        f"measured at depth {level:g} m",
+        f"volumes part by {spread:.2%} in all",
+    )
     return Table(frame, "Area and volume by method", notes)
 
 

@@ -5,12 +5,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 
-from toolbox.bed.uncertainty import LEAST_SUPPORT, band
+from toolbox.bed.uncertainty import LEAST_SUPPORT
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
 from toolbox.volume.bands import (
     Steepness,
+    band_of_known,
     depth_figures,
     drawn_measures,
     standard_deviation,
@@ -145,7 +146,7 @@ def morphometry(
 
 
 def _with_bands(frame: "pd.DataFrame", drawn: dict[str, np.ndarray]) -> "pd.DataFrame":
-    ends = {name: band(values) for name, values in drawn.items()}
+    ends = {name: band_of_known(values) for name, values in drawn.items()}
     for slope in ("mean slope", "median slope"):
         row = frame["measure"] == slope
         frame.loc[row, "value"] = float(np.median(drawn[slope]))

@@ -1,8 +1,7 @@
 """Hypsography of depth rasters, block by block, exact for the way the cells are read."""
 
-from collections.abc import Iterable, Iterator
-from dataclasses import replace
-from typing import Annotated, Any, Literal
+from collections.abc import Iterable
+from typing import Annotated, Literal
 
 import numpy as np
 
@@ -10,20 +9,14 @@ from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Grid, Table
 from toolbox.layers.crs import areal_scale, is_plane
 from toolbox.tool import Range, tool
+from toolbox.volume.grid_blocks import GridBlocks, continued, overlapping
 from toolbox.volume.hypsography import completed, figures, stepped
 
-__all__ = ["Reading", "area_and_volume_of_blocks", "hypsography_of_grid", "row_blocks"]
+__all__ = ["Reading", "area_and_volume_of_blocks", "hypsography_of_grid"]
 
 Reading = Literal["stepped", "bilinear"]
 
-_ROWS = 512
 _NODES = 65  # along a row: the scale of a map is smooth
-
-
-def row_blocks(grid: Grid, *, rows: int = _ROWS) -> Iterator[Grid]:
-    """Give a grid in blocks of whole rows, from north to south."""
-    for start in range(0, grid.shape[0], rows):
-        yield _moved(grid, grid.values[start : start + rows], start)
 
 
 def area_and_volume_of_blocks(
@@ -64,45 +57,10 @@ def area_and_volume_of_blocks(
     wanted = np.asarray(levels, np.float32).astype(float)
     sums = np.zeros((4, len(wanted) + 1))
     add = accumulate_boxes if reading == "stepped" else accumulate_patches
-    parts = _checked(blocks) if reading == "stepped" else _overlapping(_checked(blocks))
-    for block in parts:
+    parts = continued(blocks)
+    for block in parts if reading == "stepped" else overlapping(parts):
         sums += add(block.values, _ground(block), wanted).sum(axis=0)
     return completed(sums, wanted)
-
-
-def _checked(blocks: Iterable[Grid]) -> Iterator[Grid]:
-    expected: Any = None
-    for block in blocks:
-        place = (block.transform.c, block.transform.f, block.cell, block.shape[1])
-        if expected and not np.allclose(place, expected, rtol=1e-9, atol=1e-3 * block.cell):
-            raise LayerError(
-                "blocks must be whole rows of one raster from north to south, got left, top, "
-                f"cell and columns {place} after a block that is followed by {expected}"
-            )
-        expected = (place[0], block.bounds[1], *place[2:])
-        yield block
-
-
-def _overlapping(blocks: Iterator[Grid]) -> Iterator[Grid]:
-    """Give each block with the last row of the one before on top, and rows of no data about all."""
-    above: np.ndarray | None = None
-    last: Grid | None = None
-    for block in blocks:
-        row = np.full((1, block.shape[1]), np.nan, np.float32) if above is None else above
-        yield _stacked(row, block.values, block, 1)
-        above, last = block.values[-1:], block
-    if last is not None and above is not None:
-        yield _stacked(above, np.full_like(above, np.nan), last, 1 - last.shape[0])
-
-
-def _stacked(upper: np.ndarray, lower: np.ndarray, block: Grid, up: int) -> Grid:
-    return _moved(block, np.vstack([upper, lower]), -up)
-
-
-def _moved(grid: Grid, values: np.ndarray, down: int) -> Grid:
-    """Return values of cells that begin so many rows farther down."""
-    a, b, c, d, e, f, *_ = grid.transform
-    return replace(grid, values=values, transform=type(grid.transform)(a, b, c, d, e, f + down * e))
 
 
 def _ground(block: Grid) -> np.ndarray:
@@ -122,7 +80,7 @@ def _ground(block: Grid) -> np.ndarray:
 
 @tool("Hypsographic table of a raster")
 def hypsography_of_grid(
-    depth: Grid,
+    depth: GridBlocks,
     *,
     reading: Reading = "bilinear",
     step: Annotated[float, Range("m", above=0)] | None = None,
@@ -133,8 +91,9 @@ def hypsography_of_grid(
 
     Parameters
     ----------
-    depth : Grid
-        Depth below the datum water level, m, positive down; no data is no water.
+    depth : GridBlocks
+        Depth below the datum water level, m, positive down; no data is no water. Of a grid in
+        memory ``GridBlocks.of(grid)``.
     reading : str
         ``"stepped"``: each cell is a box with a level floor. ``"bilinear"``: the bed runs through
         the cell centres, bilinear between each four; the rim of half a cell, beyond the outermost
@@ -163,23 +122,31 @@ def hypsography_of_grid(
     Notes
     -----
     Exact for the reading, on the ground. Cells above the datum are known land that a rise of the
-    water would cover; nobody knows how it would spread beyond the raster.
+    water would cover; nobody knows how it would spread beyond the raster. The raster is gone
+    through twice, in blocks of rows of which one is held at a time, so that it may be larger than
+    memory.
     """
     if step is not None and levels is not None:
         raise ParameterError("give step or levels, not both")
     if levels == ():
         raise ParameterError("levels must name at least one depth, got none")
-    known = depth.values[~np.isnan(depth.values)]
-    deepest = float(known.max(initial=-np.inf))
+    highest, deepest, cell = _extent(depth)
     if not deepest > 0:
         raise LayerError("the raster is nowhere deeper than the datum, there is no water in it")
-    top = min(0.0, float(known.min()))
+    top = min(0.0, highest)
     rows = stepped(top, deepest, step) if levels is None else np.unique(np.asarray(levels, float))
     everything = np.union1d(rows, 0.0)
-    found = area_and_volume_of_blocks(row_blocks(depth), everything, reading=reading)
+    found = area_and_volume_of_blocks(depth, everything, reading=reading)
     frame = figures(everything, *found, rows, 0.0, datum)
-    notes = (
-        "shares and volume above refer to depth 0 m",
-        f"cells of {depth.cell:g} m, read {reading}",
-    )
+    notes = ("shares and volume above refer to depth 0 m", f"cells of {cell:g} m, read {reading}")
     return Table(frame, "Area and volume by depth", depth.notes + notes)
+
+
+def _extent(depth: GridBlocks) -> tuple[float, float, float]:
+    """Least and greatest depth and width of the cells, m."""
+    least, most, cell = np.inf, -np.inf, np.nan
+    for block in depth:
+        cell = block.cell
+        least = min(least, float(np.fmin.reduce(block.values, axis=None, initial=np.inf)))
+        most = max(most, float(np.fmax.reduce(block.values, axis=None, initial=-np.inf)))
+    return least, most, cell

@@ -171,7 +171,9 @@ def _impossible(rows: Rows, row: int) -> list[int]:
     """Upper rows of the layers about a row whose volumes their areas do not allow."""
     upper = np.array([k for k in (row - 1, row) if 0 <= k < len(rows) - 1])
     level = rows.depth[upper + 1] > rows.depth[upper]
-    bad = level & ~np.isfinite(rows.misfit(upper, upper + 1)) & rows.has_volume
+    # a row whose level is wrong has come between others that it has nothing to do with
+    listed = np.abs(rows.number[upper + 1] - rows.number[upper]) == 1
+    bad = level & listed & ~np.isfinite(rows.misfit(upper, upper + 1)) & rows.has_volume
     return [int(k) for k in upper[bad]]
 
 
@@ -205,7 +207,7 @@ def _blame(rows: Rows, row: int, kept: np.ndarray) -> tuple[str, float, float]:
     )
     apart = abs(by_area - by_below) / (depth[place] - depth[place - 1])
     with np.errstate(divide="ignore", invalid="ignore"):
-        area_off, below_off = np.abs(off) / np.maximum(steps, [rows.area_unit, rows.volume_unit])
+        area_off, below_off = np.abs(off) / np.maximum(steps, rows.units_of(row))
     blames = {
         "area": (below_off, rows.area[row], expected_area),
         "volume": (area_off, rows.below[row], expected_below),

@@ -12,12 +12,17 @@ from toolbox.tool import Range, tool
 from toolbox.units import convert
 from toolbox.volume.consistency import Rows, chain
 from toolbox.volume.row_faults import Finding, Words, finding, layer_fault, row_faults, slip
+from toolbox.volume.row_shifts import Shift, shifted
 from toolbox.words import counted
 
 __all__ = ["check_table"]
 
 _PLAIN = 1.15  # ratio from which all volumes are taken to be in another unit
+_ALIKE, _HALF = 0.05, 0.5  # so many layers must be off by one factor, within that share
 _GAP = 1.5
+_FEWEST = 3  # figures that anyone rounds an area or a volume to
+_HAIR = 1e-11
+_MOST = 0.8
 
 Names = tuple[str, str, str | None]
 
@@ -62,7 +67,7 @@ def check_table(
     Table
         One row per finding, empty if there is none, with columns ``row`` (its number in the table
         below the header, from 1; empty for the table as a whole), ``level``, ``what`` (``missing,
-        order, duplicate, area, volume, level, row, swapped, layer, gap, unit``), ``found,
+        order, duplicate, area, volume, level, row, swapped, shifted, layer, gap, unit``), ``found,
         expected`` (in the table's units), ``off_share`` and ``text``.
 
     Raises
@@ -77,7 +82,8 @@ def check_table(
     which this holds throughout; of each, the column is named that alone is to blame, by what the
     other rows lead to expect. An error that leaves the table possible cannot be found, and is less
     than the areas change from one row to the next. ``layer`` is a volume wrong between two rows
-    that are right otherwise, carried on through all others. ``gap``: a step much wider than those
+    that are right otherwise, carried on through all others; ``shifted`` a column whose figures from
+    that row on stand one row too low or too high. ``gap``: a step much wider than those
     about it. Slips of units are guessed from ratios, within 2 %.
     """
     names: Names = (level, area, volume)
@@ -88,13 +94,21 @@ def check_table(
     units = ((level_unit, "m"), (area_unit, "m^2"), (volume_unit, "m^3"))
     factors = [float(convert(1.0, unit, to)) for unit, to in units]
     words, rows = _sorted(columns, whole, factors, tolerance)
-    rows, mixed = _to_one_unit(rows)
-    found = chain(rows)
-    findings = _missing(names, columns, whole) + mixed + row_faults(words, rows, found)
-    findings += _order(words, rows, found.kept)
-    findings += [layer_fault(words, rows, row) for row in found.broken]
-    findings += _gaps(words, rows, findings)
+    findings = _missing(names, columns, whole) + _contradictions(words, rows)
     return _listed(findings, len(table.frame), volume)
+
+
+def _contradictions(words: Words, rows: Rows) -> list[Finding]:
+    """Find what contradicts itself in whole rows."""
+    scaled, findings = _to_one_unit(rows)
+    # a column that slipped by a row may look like one of another unit
+    for one in (rows, scaled) if findings else (rows,):
+        found = chain(one)
+        if (shift := shifted(one, found)) is not None:
+            return [*(findings if one is scaled else []), _shift(words, one, shift)]
+    findings += row_faults(words, scaled, found) + _order(words, scaled, found.kept)
+    findings += [layer_fault(words, scaled, row) for row in found.broken]
+    return findings + _gaps(words, scaled, findings)
 
 
 def _listed(findings: list[Finding], count: int, volume: str | None) -> Table:
@@ -125,9 +139,10 @@ def _sorted(
         depth[order],
         area[order] * factors[1],
         (above - volume if downward else volume)[order] * factors[2],
-        _last_digit(area) * factors[1],
-        _last_digit(volume) * factors[2],
+        _last_digits(area)[order] * factors[1],
+        _last_digits(volume)[order] * factors[2],
         tolerance,
+        _level_digit(np.sort(level)) * factors[0],
     )
     return Words((factors[0], factors[1], factors[2]), up, above), rows
 
@@ -139,6 +154,16 @@ def _missing(names: Names, columns: list[np.ndarray], whole: np.ndarray) -> list
         text = f"row {row + 1} has no {' and no '.join(gone)}"
         findings.append(finding("missing", text, int(row) + 1, float(columns[0][row])))
     return findings
+
+
+def _shift(words: Words, rows: Rows, shift: Shift) -> Finding:
+    """Say from which row on a column stands a row from where it belongs."""
+    order = np.argsort(rows.number)
+    number, depth = rows.number[order][shift.row], rows.depth[order][shift.row]
+    name = {"area": "areas", "below": "volumes", "depth": "levels"}[shift.field]
+    way = "low" if shift.low else "high"
+    text = f"the {name} from row {number} on stand one row too {way}"
+    return finding("shifted", text, int(number), words.level(depth))
 
 
 def _order(words: Words, rows: Rows, kept: np.ndarray) -> list[Finding]:
@@ -183,11 +208,32 @@ def _trend(one: np.ndarray, other: np.ndarray) -> float:
     return float(np.corrcoef(first, second)[0, 1])
 
 
-def _last_digit(values: np.ndarray) -> float:
-    for decimals in range(-6, 9):
-        if np.abs(np.round(values, decimals) - values).max() <= 1e-9 * np.abs(values).max():
-            return float(10.0**-decimals)
-    return 1e-9 * float(np.abs(values).max())
+def _last_digits(values: np.ndarray) -> np.ndarray:
+    """Return the last digit that is printed of each value, in decimals or in figures."""
+    size = np.abs(values)
+    if not size.max() > 0:
+        return np.zeros(len(values))
+    decimal = next((10.0**-k for k in range(-12, 9) if _is_rounded(values, k)), 0.0)
+    first = np.floor(np.log10(np.where(size > 0, size, 1.0)))
+    figures = next((k for k in range(_FEWEST, 16) if _is_rounded(values, k - 1 - first)), 16)
+    return np.maximum(decimal, np.where(size > 0, 10.0 ** (first - figures + 1), 0.0))
+
+
+def _is_rounded(values: np.ndarray, decimals: float | np.ndarray) -> bool:
+    scale = 10.0 ** np.asarray(decimals, float)
+    off = np.abs(np.round(values * scale) / scale - values)
+    return bool((off <= _HAIR * np.abs(values)).all())
+
+
+def _level_digit(levels: np.ndarray) -> float:
+    """Return the last digit of levels that were of one step before they were rounded, else 0."""
+    unit = next((10.0**-k for k in range(7) if _is_rounded(levels, k)), 0.0)
+    # the first or the last row may be one of its own, such as the deepest place
+    for part in (levels, levels[:-1], levels[1:], levels[1:-1]):
+        off = np.abs(part - np.linspace(part[0], part[-1], len(part)))
+        if (off <= 1.01 * unit).mean() >= _MOST and (off > 0.05 * unit).mean() > _HALF:
+            return unit
+    return 0.0
 
 
 def _to_one_unit(rows: Rows) -> tuple[Rows, list[Finding]]:
@@ -195,11 +241,14 @@ def _to_one_unit(rows: Rows) -> tuple[Rows, list[Finding]]:
     height = np.diff(rows.depth)
     expected = height * (rows.area[:-1] + rows.area[1:]) / 2
     held = -np.diff(rows.below)
-    told = (expected > 0) & (held > 0)
+    # a layer of a few last digits tells nothing of its unit
+    unit = np.broadcast_to(rows.volume_unit, len(rows))
+    told = (expected > 0) & (held > 0) & (held > 10 * (unit[:-1] + unit[1:]))
     if not told.any():
         return rows, []
     ratio = float(np.median(held[told] / expected[told]))
-    if 1 / _PLAIN < ratio < _PLAIN:
+    alike = np.abs(held[told] / expected[told] / ratio - 1) <= _ALIKE
+    if 1 / _PLAIN < ratio < _PLAIN or alike.mean() < _HALF:
         return rows, []
     text = f"volumes are {ratio:.4g} times what levels and areas give{slip(ratio)}"
     scaled = replace(rows, below=rows.below / ratio, volume_unit=rows.volume_unit / ratio)

@@ -66,7 +66,7 @@ def compare_tables(
     shift : float
         Added to the published levels, m, where they count from another zero.
     tolerance : float
-        Share from which a row departs.
+        Share from which a row departs; of the greatest figure where the published one is nothing.
 
     Returns
     -------
@@ -104,6 +104,7 @@ def compare_tables(
             f"{_span(depth, up)}"
         )
     columns = {"level_m": levels[within]}
+    departs = np.zeros(int(within.sum()), bool)
     base = float(table.column(volume).min())
     for name, unit, own, other in (
         ("area", "m2", curve.areas(depth[within]), areas[within]),
@@ -112,14 +113,17 @@ def compare_tables(
         share = np.divide(own - other, other, out=np.full(len(own), np.nan), where=other != 0)
         columns[f"{name}_{unit}"], columns[f"published_{name}_{unit}"] = own, other
         columns[f"{name}_off_{unit}"], columns[f"{name}_off_share"] = own - other, share
-    frame = pd.DataFrame(columns)
-    frame["departs"] = (frame[["area_off_share", "volume_off_share"]].abs() > tolerance).any(axis=1)
+        # a share of nothing is none: there the whole is what the figure is held against
+        size = np.where(other == 0, np.nanmax(np.abs(other), initial=0), np.abs(other))
+        departs |= np.abs(own - other) > tolerance * size
+    frame = pd.DataFrame(columns).assign(departs=departs)
     return Table(frame, "Comparison with a published table", _notes(frame, within, tolerance))
 
 
 def _curve(table: Table, level: str, area: str, volume: str) -> tuple[AreaCurve, bool]:
     levels, areas, volumes = (table.column(name) for name in (level, area, volume))
-    up = bool(np.corrcoef(levels, areas)[0, 1] > 0)
+    # volumes rise with the level where areas may stay the same
+    up = bool(np.corrcoef(levels, volumes)[0, 1] > 0)
     depth = -levels if up else levels
     order = np.argsort(depth, kind="stable")
     layers = -np.diff(volumes[order])
