@@ -1,7 +1,7 @@
 """Write every data file of this folder anew.
 
-``python sample_layers/make.py [FOLDER]`` writes what `survey.py` finds on the bed of `lake.py` in
-the formats people use, into this folder or another. Two runs give the same bytes.
+``python sample_layers/make.py [FOLDER]`` writes what `survey.py` and `fish.py` find in the water of
+`lake.py` in the formats people use, into this folder or another. Two runs give the same bytes.
 """
 
 from __future__ import annotations
@@ -36,6 +36,7 @@ def _sibling(name: str) -> ModuleType:
 
 
 survey = _sibling("survey")
+fish = _sibling("fish")
 lake = survey.lake
 
 FEET, FATHOMS, KNOTS = 0.3048, 1.8288, 1852 / 3600
@@ -55,6 +56,10 @@ def make(folder: Path) -> None:
     _write_plummet(folder / "plummet.csv")
     _write_water_level(folder / "water_level.csv")
     _write_table(folder / "profile.csv", survey.profile().map(_plain))
+    _write_table(folder / "secchi.csv", survey.secchi().map(_plain))
+    _write_table(folder / "echoes.csv", fish.echoes())
+    pings = fish.echo_pings()
+    _write_table(folder / "echo_pings.csv", pings.assign(time=pings.time.dt.strftime(TIME)))
 
 
 # ---- maps ---------------------------------------------------------------------------------------

@@ -351,24 +351,49 @@ def simulated_plummet() -> pd.DataFrame:
 # temperature, then oxygen: value at the top, at the bottom, depth and thickness of the step between
 # them. The lake mixes in spring and autumn, and in between its depths lose their oxygen.
 STRATIFICATION = {
+    "2026-04-09": ((6.2, 5.4, 4.0, 2.0), (11.9, 11.5, 5.0, 2.0)),
     "2026-05-14": ((13.4, 6.6, 4.0, 1.1), (10.4, 7.6, 5.0, 1.4)),
     "2026-06-16": ((18.9, 7.1, 4.2, 0.8), (9.3, 4.1, 5.2, 1.0)),
     "2026-07-15": ((22.4, 7.5, 4.6, 0.7), (8.6, 0.9, 5.2, 0.8)),
     "2026-08-12": ((21.7, 7.8, 5.1, 0.7), (8.5, 0.3, 5.6, 0.7)),
     "2026-09-16": ((17.1, 8.1, 5.9, 0.6), (8.9, 0.2, 6.2, 0.6)),
+    "2026-10-14": ((11.4, 9.2, 8.8, 0.6), (9.4, 1.1, 9.0, 0.5)),
+    "2026-11-05": ((7.3, 7.2, 6.0, 2.0), (10.8, 10.5, 6.0, 2.0)),
 }
+SECCHI = {
+    "2026-04-09": 3.1,
+    "2026-05-14": 2.7,
+    "2026-06-16": 3.4,
+    "2026-07-15": 2.2,
+    "2026-08-12": 1.9,
+    "2026-09-16": 2.3,
+    "2026-10-14": 2.8,
+    "2026-11-05": 3.2,
+}
+"""Depth at which the disc went out of sight, m."""
+
+SURFACE_LIGHT = 1400.0  # micromoles of photons on a square metre in a second
 
 
 def profile() -> pd.DataFrame:
-    """Return temperature and oxygen at the hole, metre by metre, on five days of the summer."""
+    """Return temperature, oxygen and light at the hole, metre by metre, from April to November."""
     depth = np.arange(0.0, 12.0)
+    rng = np.random.default_rng(515)
     days = []
     for date, (temperature, oxygen) in STRATIFICATION.items():
         day = {"date": date, "station": "hole", "depth_m": depth}
-        day["temperature_c"] = _layered(depth, *temperature)
-        day["oxygen_mg_l"] = _layered(depth, *oxygen)
+        day["temperature_c"] = _layered(depth, *temperature).round(1)
+        day["oxygen_mg_l"] = _layered(depth, *oxygen).round(1)
+        # 1.7 over the depth of the disc is a rule of thumb for how light dies away
+        light = SURFACE_LIGHT * np.exp(-1.7 / SECCHI[date] * depth)
+        day["par"] = (light * np.exp(0.05 * rng.standard_normal(len(depth)))).round(1)
         days.append(pd.DataFrame(day))
-    return pd.concat(days, ignore_index=True).round(1)
+    return pd.concat(days, ignore_index=True)
+
+
+def secchi() -> pd.DataFrame:
+    """Return the depths at which the disc went out of sight."""
+    return pd.DataFrame({"date": SECCHI.keys(), "station": "hole", "secchi_m": SECCHI.values()})
 
 
 def _layered(depth: Floats, top: float, bottom: float, middle: float, thickness: float) -> Floats:

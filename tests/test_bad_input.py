@@ -511,7 +511,8 @@ SURVEYS = {
         (
             "survey.toml",
             "'colour' is unknown",
-            "bed, cleaning, datum, make, marks, origin, plan, plants, soundings, stage, thinning",
+            "bed, cleaning, datum, echoes, light, make, marks, origin, plan, plants, profiles, "
+            "soundings, species, stage, stocking, thinning",
         ),
         survey(head="colour = 'red'"),
     ),
@@ -595,6 +596,51 @@ SURVEYS = {
     ),
     "pegs that are missing": Case(
         RUN, ("nothing.csv does not exist",), survey(more="[marks]\npegs = 'nothing.csv'")
+    ),
+    "profiles that are not there": Case(
+        RUN, ("gone.csv does not exist",), survey(more="[profiles]\nfile = 'gone.csv'")
+    ),
+    "a profile that is too warm": Case(
+        RUN,
+        ("profile.csv", "line 3", "temperature", "99"),
+        survey(more="[profiles]\nfile = 'profile.csv'")
+        | {"profile.csv": "date,depth_m,temperature_c\n2026-05-14,0,12\n2026-05-14,1,99\n"},
+    ),
+    "species without a source": Case(
+        RUN,
+        ("limits.toml", "tench", "source"),
+        survey(more="[profiles]\nfile = 'profile.csv'\n[species]\nfile = 'limits.toml'")
+        | {
+            "profile.csv": "date,depth_m,temperature_c\n2026-05-14,0,12\n",
+            "limits.toml": "[[species]]\nname = 'tench'\ntemperature = { most = '30 degC' }\n",
+        },
+    ),
+    "a species that is not in its file": Case(
+        RUN,
+        ("'burbot'", "tench"),
+        survey(more="[profiles]\nfile = 'profile.csv'\n[species]\nnames = ['burbot']")
+        | {"profile.csv": "date,depth_m,temperature_c\n2026-05-14,0,12\n"},
+    ),
+    "echoes without their pings": Case(
+        RUN,
+        ("pings.csv does not exist",),
+        survey(more="[echoes]\nfile = 'e.csv'\npings = 'pings.csv'\nbeam_angle = 20")
+        | {"e.csv": "transect,ping,range_m\n1,1,3\n"},
+    ),
+    "a beam too wide": Case(
+        RUN,
+        ("'echoes.beam_angle'", "less than or equal to 90", "got 120"),
+        survey(more="[echoes]\nfile = 'e.csv'\npings = 'p.csv'\nbeam_angle = 120"),
+    ),
+    "a stocking rate without unit": Case(
+        RUN,
+        ("proposal.toml", "alternative.1.stock.1", "'30'"),
+        survey(more="[stocking]\nfile = 'proposal.toml'")
+        | {
+            "proposal.toml": "title = 'a'\nwater = 'b'\n[[fish]]\nname = 'f'\nspecies = 'f'\n"
+            "[[alternative]]\nname = 'x'\n[[alternative.stock]]\nfish = 'f'\nrate = '30'\n"
+            "source = 'illustrative'\n"
+        },
     ),
     "plants that are points": Case(
         RUN,

@@ -28,6 +28,8 @@ from toolbox.commands import tool_command
 from toolbox.describe import option_name, reader_params
 from toolbox.formats.bed_file import read_bed
 from toolbox.formats.geotiff import read_grid
+from toolbox.formats.species_file import read_species
+from toolbox.formats.stocking_file import read_stocking
 from toolbox.terrain.slope import slope
 from toolbox.volume.hypsography import hypsography
 
@@ -354,6 +356,24 @@ def test_new_never_replaces_a_survey_file(desk: Path, capfd: Said) -> None:
     assert call("new survey.toml") == 2
     assert (desk / "survey.toml").read_text() == SURVEY
     assert "survey.toml exists already" in capfd.readouterr().err
+
+
+@pytest.mark.parametrize("kind", ["species", "stocking"])
+def test_other_files_to_start_from_are_read_at_once(desk: Path, kind: str) -> None:
+    assert call(f"new --kind {kind}") == 0
+    reader = {"species": read_species, "stocking": read_stocking}[kind]
+    assert reader(desk / f"{kind}.toml")
+    assert call(f"new --kind {kind}") == 2
+
+
+def test_what_a_stocking_starter_leaves_out_can_be_put_in(desk: Path) -> None:
+    assert call("new --kind stocking full.toml") == 0
+    text = (desk / "full.toml").read_text(encoding="utf-8")
+    full = re.sub(r"(?m)^# (?=\[|[a-z_]+ = )", "", text)
+    (desk / "full.toml").write_text(full, encoding="utf-8")
+    proposal = read_stocking(desk / "full.toml")
+    assert len(proposal.alternative) == 3
+    assert proposal.transport is not None
 
 
 # ---- how it ends: in a process of its own ----

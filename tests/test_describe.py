@@ -158,7 +158,7 @@ def test_the_usage_on_a_page_holds_all_that_must_be_given(tool: Any) -> None:
 def test_tables_on_a_page_have_even_rows(tool: Any) -> None:
     lines = page(tool).splitlines()
     rows = [line for line in lines if line.startswith("|")]
-    assert len(rows) >= 3
+    assert len(rows) >= 3 or not tool.params
     for row in rows:
         assert re.fullmatch(r"\|([^|]+\|){3}", row), row
 

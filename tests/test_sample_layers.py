@@ -26,6 +26,9 @@ TEXT_FILES = [
     "plummet.csv",
     "water_level.csv",
     "profile.csv",
+    "secchi.csv",
+    "echoes.csv",
+    "echo_pings.csv",
 ]
 LAYERS = ["shoreline.gpkg", "plants.gpkg"]
 
@@ -272,8 +275,8 @@ def test_water_stood_below_the_datum_on_the_survey_days():
 
 def test_profile_is_layered_in_summer_and_the_depths_lose_their_oxygen():
     profile = pd.read_csv(FOLDER / "profile.csv")
-    assert profile.date.nunique() == 5
-    for _, day in profile[profile.date.between("2026-06", "2026-09")].groupby("date"):
+    assert profile.date.nunique() == 8
+    for _, day in profile[profile.date.between("2026-06", "2026-09-30")].groupby("date"):
         steepest = day.depth_m.iloc[np.diff(day.temperature_c).argmin()] + 0.5
         assert 4 <= steepest <= 6
         assert day.oxygen_mg_l.iloc[-1] < 0.5 * day.oxygen_mg_l.iloc[0]

@@ -12,10 +12,18 @@ import click
 
 from toolbox.catalogue import broken, by_chapter, find, record, tools
 from toolbox.errors import ToolboxError
+from toolbox.report.text import one_line
 
 __all__ = ["console", "main"]
 
 BAD_INPUT, INTERRUPTED = 2, 130
+
+STARTERS = {
+    "survey": ("toolbox.survey", "starter.toml"),
+    "species": ("toolbox.habitat", "species.toml"),
+    "stocking": ("toolbox.stocking", "starter.toml"),
+}
+"""Files to start from, and where they are."""
 
 
 def main(arguments: list[str] | None = None) -> int:
@@ -37,7 +45,7 @@ def main(arguments: list[str] | None = None) -> int:
 
 
 def _refuse(message: str) -> int:
-    click.echo(f"leadline: {' '.join(message.split())}", err=True)
+    click.echo(f"leadline: {one_line(message)}", err=True)
     return BAD_INPUT
 
 
@@ -121,31 +129,38 @@ def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
         lineage = run(settings, out, overwrite=overwrite, watch=watch)
     if not quiet:
         for note in lineage.notes:
-            click.echo(f"note: {note}", err=True)
+            click.echo(f"note: {one_line(note)}", err=True)
         for row in lineage.rejections:
-            click.echo(f"rejected: {row['soundings']} of {row['file']}: {row['reason']}", err=True)
+            click.echo(_rejected(row), err=True)
         click.echo(f"written: {out}")
 
 
 @commands.command("new", short_help="Write a survey file to start from.")
-@click.argument("survey", type=click.Path(path_type=Path), default=Path("survey.toml"))
-def new_command(survey: Path) -> None:
-    """Write a commented survey file to start from."""
+@click.argument("file", type=click.Path(path_type=Path), required=False)
+@click.option(
+    "--kind",
+    type=click.Choice(list(STARTERS)),
+    default="survey",
+    help="What to write: a survey file, limits of species, or a stocking proposal.",
+)
+def new_command(file: Path | None, kind: str) -> None:
+    """Write a commented file to start from."""
     from importlib.resources import files
 
     from toolbox.formats.paths import new_file
 
-    starter = files("toolbox.survey").joinpath("starter.toml").read_text(encoding="utf-8")
-    with new_file(survey) as place:
+    out = file or Path(f"{kind}.toml")
+    package, name = STARTERS[kind]
+    starter = files(package).joinpath(name).read_text(encoding="utf-8")
+    with new_file(out) as place:
         place.write_text(starter, encoding="utf-8")
-    click.echo(f"written: {survey}")
+    click.echo(f"written: {out}")
 
 
 @commands.command("check", short_help="Check a survey file and its inputs.")
 @click.argument("survey", type=click.Path(path_type=Path))
 def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
-    from toolbox.report.text import one_line
     from toolbox.survey.lineage import Lineage
     from toolbox.survey.run import read_all
     from toolbox.survey.settings import load_settings
@@ -153,12 +168,16 @@ def check_command(survey: Path) -> None:
     lineage = Lineage(load_settings(survey))
     inputs = read_all(lineage.settings, lineage).inputs
     for note in lineage.notes:
-        click.echo(f"note: {note}")
+        click.echo(f"note: {one_line(note)}")
     for row in lineage.rejections:
-        click.echo(f"rejected: {row['soundings']} of {row['file']}: {row['reason']}")
+        click.echo(_rejected(row))
     usable = f"{len(inputs.soundings.kept):,} of {len(inputs.soundings):,} soundings usable"
     name = one_line(lineage.settings.water.name)
     click.echo(f"{name}: {inputs.shoreline.ground_area():,.0f} m2, {usable}")
+
+
+def _rejected(row: dict[str, Any]) -> str:
+    return one_line(f"rejected: {row['soundings']} of {row['file']}: {row['reason']}")
 
 
 @commands.command("tools")

@@ -8,12 +8,15 @@ from typing import Any
 
 from toolbox.catalogue import by_chapter
 from toolbox.formats.doors import READERS, SUFFIXES
+from toolbox.habitat.species import SpeciesLimits
 from toolbox.layers import (
     Breaklines,
     CastLog,
     Centreline,
     Grid,
+    Picture,
     Places,
+    Profiles,
     Shoreline,
     Soundings,
     Table,
@@ -21,22 +24,32 @@ from toolbox.layers import (
     TrackLog,
     Vectors,
 )
+from toolbox.stocking.proposal import StockingProposal
 from toolbox.survey.reference import reference_page, schema
 from toolbox.tool import Param, Tool, read_params
+from toolbox.volume.grid_blocks import GridBlocks
 
 __all__ = ["describe", "option_name", "page", "pages", "reader_params", "write_pages"]
 
+_RASTER = {
+    "type": "string",
+    "contentEncoding": "binary",
+    "contentMediaType": "image/tiff; application=geotiff",
+}
 _MEDIA: dict[type, list[dict[str, Any]]] = {
-    Grid: [
-        {
-            "type": "string",
-            "contentEncoding": "binary",
-            "contentMediaType": "image/tiff; application=geotiff",
-        }
-    ],
+    Grid: [_RASTER],
+    GridBlocks: [_RASTER],
     Table: [{"type": "string", "contentMediaType": "text/csv"}],
     CastLog: [{"type": "string", "contentMediaType": "text/csv"}],
     TrackLog: [{"type": "string", "contentMediaType": "text/plain"}],
+    Profiles: [{"type": "string", "contentMediaType": "text/csv"}],
+    SpeciesLimits: [{"type": "string", "contentMediaType": "application/toml"}],
+    StockingProposal: [{"type": "string", "contentMediaType": "application/toml"}],
+    Picture: [
+        {"type": "string", "contentEncoding": "binary", "contentMediaType": "image/png"},
+        {"type": "string", "contentMediaType": "image/svg+xml"},
+        {"type": "string", "contentEncoding": "binary", "contentMediaType": "application/pdf"},
+    ],
     Tin: [
         {
             "type": "string",
@@ -70,6 +83,11 @@ _WORDS = {
     Grid: "A raster",
     Table: "A table",
     Vectors: "A layer of points, lines or polygons",
+    GridBlocks: "A raster",
+    Profiles: "Profiles down the water",
+    Picture: "A figure",
+    SpeciesLimits: "Limits of species",
+    StockingProposal: "A stocking proposal",
 }
 
 
@@ -164,7 +182,7 @@ def page(tool: Tool) -> str:
         _usage(tool),
         _body(tool),
         "## Parameters",
-        _table(tool.params, tool.name),
+        _table(tool.params),
         "## Result",
         _result(tool),
         *(_reading(param) for param in layers),
@@ -200,7 +218,9 @@ def _result(tool: Tool) -> str:
     return f"{_WORDS[tool.returns]} ({', '.join(SUFFIXES[tool.returns])}). {text}"
 
 
-def _table(params: tuple[Param, ...], name: str) -> str:
+def _table(params: tuple[Param, ...]) -> str:
+    if not params:
+        return "None."
     rows = ["| name | value | meaning |", "| --- | --- | --- |"]
     rows += [f"| `{param.name}` | {_allowed(param)} | {param.text} |" for param in params]
     return "\n".join(rows)

@@ -132,9 +132,10 @@ class Param:
 class Tool:
     """A function plus everything the other doors need to know about it."""
 
-    def __init__(self, function: Callable[..., Any], title: str) -> None:
+    def __init__(self, function: Callable[..., Any], title: str, types: "Types" = dict) -> None:
         self.function = function
         self.title = title
+        self._types = types
         self.name = function.__name__.replace("_", "-")
         self.doc = inspect.getdoc(function) or ""
         self.summary = " ".join(self.doc.split("\n\n")[0].split())
@@ -143,12 +144,12 @@ class Tool:
     @functools.cached_property
     def params(self) -> tuple[Param, ...]:
         """Its parameters in order."""
-        return _params(self.function, self._texts)
+        return _params(self.function, self._texts, self._types())
 
     @functools.cached_property
     def returns(self) -> Any:
         """The type of its result."""
-        return get_type_hints(self.function)["return"]
+        return get_type_hints(self.function, localns=self._types())["return"]
 
     def check(self, arguments: dict[str, Any]) -> None:
         """Raise ParameterError if one of the named `arguments` is not allowed."""
@@ -157,13 +158,20 @@ class Tool:
                 param.check(arguments[param.name])
 
 
-def tool(title: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
+Types = Callable[[], dict[str, Any]]
+"""Gives the types that annotations name but their module does not import."""
+
+
+def tool(title: str, *, types: Types = dict) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """Attach a :class:`Tool` to the function and enforce what it declares.
 
     Parameters
     ----------
     title : str
         A few words for lists of tools.
+    types : callable
+        Gives, when first needed, types that annotations name in quotes but the module does not
+        import at its head, because they are heavy.
 
     Returns
     -------
@@ -177,8 +185,9 @@ def tool(title: str) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """
 
     def declare(function: Callable[P, R]) -> Callable[P, R]:
-        declared = checked(function)
-        declared.tool = Tool(function, title)  # type: ignore[attr-defined]
+        record = Tool(function, title, types)
+        declared = _checked(function, record)
+        declared.tool = record  # type: ignore[attr-defined]
         return declared
 
     return declare
@@ -197,7 +206,11 @@ def checked(function: Callable[P, R]) -> Callable[P, R]:
     callable
         It raises ParameterError where an argument is not allowed.
     """
-    record, signature = Tool(function, ""), inspect.signature(function)
+    return _checked(function, Tool(function, ""))
+
+
+def _checked(function: Callable[P, R], record: Tool) -> Callable[P, R]:
+    signature = inspect.signature(function)
 
     @functools.wraps(function)
     def call(*args: P.args, **kwargs: P.kwargs) -> R:
@@ -220,11 +233,13 @@ def read_params(function: Callable[..., Any]) -> tuple[Param, ...]:
     tuple of Param
         In the order of the signature.
     """
-    return _params(function, _documented(function))
+    return _params(function, _documented(function), {})
 
 
-def _params(function: Callable[..., Any], texts: dict[str, str]) -> tuple[Param, ...]:
-    hints = get_type_hints(function, include_extras=True)
+def _params(
+    function: Callable[..., Any], texts: dict[str, str], types: dict[str, Any]
+) -> tuple[Param, ...]:
+    hints = get_type_hints(function, localns=types, include_extras=True)
     signature = inspect.signature(function)
     return tuple(_param(p, hints[p.name], texts[p.name]) for p in signature.parameters.values())
 

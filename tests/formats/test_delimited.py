@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from toolbox.errors import InputFileError, ParameterError
-from toolbox.formats.delimited import numbers, read_delimited, write_delimited
+from toolbox.formats.delimited import line_of, numbers, read_delimited, write_delimited
 
 DELIMITERS = {
     "comma": ",",
@@ -150,8 +150,39 @@ def test_quotes_hold_delimiters_quotes_and_line_ends(tmp_path: Path) -> None:
     path = tmp_path / "figures.txt"
     with path.open("w", newline="", encoding="utf-8") as file:
         csv.writer(file).writerows([["place", "note"], *rows])  # the standard library's own dialect
-    frame = read_delimited(path, delimiter=",")
-    assert frame.to_numpy().tolist() == rows
+    for delimiter in (",", None):
+        assert read_delimited(path, delimiter=delimiter).to_numpy().tolist() == rows
+
+
+@pytest.mark.parametrize("mark", [",", ";", "\t", "|"])
+def test_cells_of_several_lines_do_not_hide_the_delimiter(mark: str, tmp_path: Path) -> None:
+    path = tmp_path / "figures.txt"
+    note = f"reeds{mark} lilies\n\nand a, b; c"
+    rows = [[f"{k}.5", "easy", note if k % 3 else "clear"] for k in range(80)]
+    with path.open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file, delimiter=mark).writerows([["depth", "a\nnote", "what"], *rows])
+    frame = read_delimited(path)
+    assert list(frame) == ["depth", "a note", "what"]
+    assert numbers(frame, "depth", path).tolist() == [float(row[0]) for row in rows]
+    assert frame["what"].tolist() == [row[2] for row in rows]
+
+
+def test_a_cell_cut_by_the_end_of_what_is_looked_at_hides_nothing(tmp_path: Path) -> None:
+    note = "\n".join(["a long, long note"] * 900)  # five of them are more than is looked at
+    path = tmp_path / "figures.txt"
+    with path.open("w", newline="", encoding="utf-8") as file:
+        csv.writer(file).writerows([["depth", "note"], *[[k, note] for k in range(9)]])
+    assert read_delimited(path)["depth"].tolist() == list(range(9))
+
+
+def test_quotes_after_a_blank_hold_delimiters(tmp_path: Path) -> None:
+    path = put(tmp_path, 'depth, note\n1, "reeds, lilies"\n2, "clear"\n')
+    assert read_delimited(path)["note"].tolist() == ["reeds, lilies", "clear"]
+
+
+def test_marks_that_only_some_take_for_the_end_of_a_line_are_text(tmp_path: Path) -> None:
+    path = put(tmp_path, "depth,note\n1,a\u2028b\n2,c\x0bd\n3,e\u0085f\n")
+    assert read_delimited(path)["depth"].tolist() == [1, 2, 3]
 
 
 def test_a_number_sign_within_a_line_cuts_nothing(tmp_path: Path) -> None:
@@ -211,10 +242,14 @@ def test_text_that_is_no_table_is_refused(
 # ---- writing ----
 
 FORMULAS = ["=1+2", "+1", "-1", "@SUM(A1)", "\t=1", "\r=1", '=HYPERLINK("x")', "=cmd|' /C x'!A0"]
+FORMULAS += ["\n=1", "\uff1d1+2", "\uff0b1", "\uff0d1", "\uff20SUM(A1)"]
 
 
 def test_formulas_are_made_harmless(tmp_path: Path) -> None:
-    """OWASP, "CSV injection" (from memory): cells that begin with = + - @, tab or return run."""
+    """Cells that begin with = + - @, tab, return, line feed or these signs in full width run.
+
+    OWASP, "CSV injection" (from memory).
+    """
     path = tmp_path / "out.csv"
     write_delimited(pd.DataFrame({"note": FORMULAS, "depth": -1.5}), path)
     with path.open(newline="", encoding="utf-8") as file:
@@ -240,7 +275,11 @@ plain = st.text(st.characters(codec="utf-8", exclude_categories=["C", "Z"]), max
 
 
 @given(
-    texts=st.lists(plain.filter(lambda text: text[:1] not in "=+-@#'"), min_size=1, max_size=8),
+    texts=st.lists(
+        plain.filter(lambda text: text[:1] not in "=+-@#'\uff1d\uff0b\uff0d\uff20"),
+        min_size=1,
+        max_size=8,
+    ),
     figures=st.data(),
 )
 @settings(
@@ -265,3 +304,17 @@ def test_a_table_written_is_read_again(
 def _all_numbers(texts: list[str]) -> bool:
     """Tell whether a column of text is one of numbers to whoever reads it."""
     return all(text.strip().replace(".", "").replace("e", "").isnumeric() for text in texts)
+
+
+def test_the_line_of_a_row(tmp_path: Path) -> None:
+    path = tmp_path / "remarks.csv"
+    path.write_text("# one\n# two\na,b\n1,x\n\n2,z\n", encoding="utf-8")
+    frame = read_delimited(path)
+    assert [line_of(frame, row, path) for row in (0, 1)] == [4, 6]
+
+
+def test_remarks_go_before_the_header_and_are_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "t.csv"
+    write_delimited(pd.DataFrame({"a": [1.5], "b": [2]}), path, remarks=["Water:\nMere", "x"])
+    assert path.read_text(encoding="utf-8") == "# Water: Mere\n# x\na,b\n1.5,2\n"
+    assert read_delimited(path)["a"].astype(float).tolist() == [1.5]

@@ -4,6 +4,7 @@ import json
 import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyproj
@@ -12,7 +13,13 @@ import rasterio
 from affine import Affine
 
 from toolbox.errors import InputFileError, LayerError, ParameterError
-from toolbox.formats.geotiff import NODATA, grid_blocks, read_grid, write_grid
+from toolbox.formats.geotiff import (
+    NODATA,
+    grid_blocks,
+    read_grid,
+    read_grid_blocks,
+    write_grid,
+)
 from toolbox.layers import Grid
 
 UTM = pyproj.CRS.from_epsg(32633)
@@ -229,8 +236,41 @@ def test_blocks_are_the_grid_from_north_to_south(written: Path, rows: int) -> No
 
 def test_blocks_of_what_is_no_raster_are_refused(written: Path) -> None:
     with pytest.raises(InputFileError, match=r"depth\.tif has bands 1 to 1, got 2$"):
-        next(grid_blocks(written, band=2))
+        read_grid_blocks(written, band=2)
     bad = written.with_name("bad.tif")
     bad.write_text("nothing", encoding="utf-8")
     with pytest.raises(InputFileError, match=r"bad\.tif cannot be read as a raster: \S"):
-        next(grid_blocks(bad))
+        read_grid_blocks(bad)
+
+
+def test_blocks_can_be_gone_through_again(written: Path) -> None:
+    blocks = read_grid_blocks(written)
+    for _ in range(2):
+        (whole,) = blocks  # 60 x 40 cells are one block
+        assert (bits(whole.values) == bits(read_grid(written).values)).all()
+
+
+@pytest.mark.parametrize(
+    ("width", "tile", "rows"),
+    [(17_400, 512, 512), (1000, 512, 4096), (100_000, 512, 41), (2**24, 1, 1)],
+)
+def test_blocks_are_bounded_and_of_whole_tiles_where_these_are_small(
+    width: int, tile: int, rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "wide.vrt"  # of its rows none is read: its shape alone tells the blocks
+    path.write_text(
+        f'<VRTDataset rasterXSize="{width}" rasterYSize="5000"><SRS>EPSG:32633</SRS>'
+        "<GeoTransform>0, 1, 0, 0, 0, -1</GeoTransform>"
+        f'<VRTRasterBand dataType="Float32" band="1" blockXSize="512" blockYSize="{tile}"/>'
+        "</VRTDataset>",
+        encoding="utf-8",
+    )
+    asked: list[int] = []
+
+    def values(source: Any, band: int, window: Any) -> tuple[np.ndarray, str]:
+        asked.append(window.height)
+        return np.zeros((1, 1), np.float32), "m"
+
+    monkeypatch.setattr("toolbox.formats.geotiff._values", values)
+    next(grid_blocks(path))
+    assert asked == [rows]

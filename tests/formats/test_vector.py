@@ -230,3 +230,15 @@ def test_what_parquet_cannot_do_is_refused(option: str, tmp_path: Path) -> None:
     frame().to_parquet(tmp_path / "a.parquet")
     with pytest.raises(ParameterError, match=f"{option} is not for Parquet files, got 'depth'"):
         read_features(tmp_path / "a.parquet", **{option: "depth"})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("suffix", ["gpkg", "geojson", "fgb", "parquet"])
+def test_rings_are_written_as_closed_lines(tmp_path: Path, suffix: str) -> None:
+    rings = [shapely.LinearRing([(0, 0), (4, 0), (4, 3)]), shapely.LineString([(0, 0), (1, 1)])]
+    rings = [shapely.transform(ring, lambda places: places + (500_000, 5_200_000)) for ring in rings]
+    layer = geopandas.GeoDataFrame({"high": [True, False]}, geometry=rings, crs="EPSG:32633")
+    path = tmp_path / f"rings.{suffix}"
+    write_features(layer, path, layer="rings")
+    read = geopandas.read_parquet(path) if suffix == "parquet" else geopandas.read_file(path)
+    assert set(read.geom_type) == {"LineString"}
+    assert read.to_crs(32633).length.sum() == pytest.approx(12 + 2**0.5, abs=0.05)

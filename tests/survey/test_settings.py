@@ -499,8 +499,8 @@ def test_a_survey_file_that_is_missing_is_told(name: str, words: str, tmp_path: 
 
 STARTER = files("toolbox.survey").joinpath("starter.toml").read_text(encoding="utf-8")
 ALTERNATIVES = [
-    ("depth", "step", "isobath_interval"),
-    ("elevation", "levels", "isobath_levels"),
+    ("depth", "step", "isobath_interval", "secchi"),
+    ("elevation", "levels", "isobath_levels", "attenuation"),
 ]
 """Keys that exclude each other, one of each pair at a time."""
 
@@ -513,7 +513,7 @@ def uncommented(text: str, but: tuple[str, ...]) -> Iterator[str]:
         section = line if line.startswith("[") else section
         key = re.match(r"# (\w+) +=|# (\w+) =", line)
         name = key and (key[1] or key[2])
-        left_out = name in but and section.startswith(("[[soundings", "[make"))
+        left_out = name in but and section.startswith(("[[soundings", "[make", "[light"))
         yield line.removeprefix("# ") if key and not left_out else line
 
 

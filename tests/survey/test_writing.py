@@ -16,6 +16,8 @@ import rasterio
 import shapely
 from matplotlib.image import imread
 
+from toolbox.formats.delimited import read_delimited
+from toolbox.formats.styles_file import read_layer_styles
 from toolbox.formats.vector import layer_names
 from toolbox.survey.run import run
 from toolbox.survey.settings import load_settings
@@ -109,8 +111,24 @@ def triangulated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return survey(folder, "result", more)
 
 
+STYLES = (".sld", ".qml", ".tif.aux.xml")
+
+
 def files_of(folder: Path) -> set[str]:
-    return {path.name for path in folder.iterdir()}
+    """Return what is in a folder but for how its rasters look."""
+    return {path.name for path in folder.iterdir() if not path.name.endswith(STYLES)}
+
+
+def test_every_raster_says_how_it_looks(fitted: Path) -> None:
+    for path in fitted.glob("*.tif"):
+        assert path.with_suffix(".sld").is_file()
+        assert path.with_suffix(".qml").is_file()
+    assert (fitted / "landforms.tif.aux.xml").is_file()
+
+
+def test_every_layer_says_how_it_looks(fitted: Path) -> None:
+    styles = read_layer_styles(fitted / "lakebed.gpkg")
+    assert LAYERS - {"bed_vertices", "bed_triangles"} <= set(styles)
 
 
 def test_a_fitted_run_writes_all_there_is(fitted: Path) -> None:
@@ -118,18 +136,38 @@ def test_a_fitted_run_writes_all_there_is(fitted: Path) -> None:
     tables = TABLES | {"marks", "cast_profiles", "next_soundings", "validation", "bed_orders"}
     wanted = {f"{name}.tif" for name in rasters} | {f"{name}.csv" for name in tables}
     wanted |= {"lakebed.gpkg", "map.png", "marks.png", "findings.txt", "lineage.json"}
-    wanted |= {"areas_and_volumes.xlsx"}
+    wanted |= {"areas_and_volumes.xlsx", "metadata.xml", "metadata.txt", "exports", "figures"}
     assert wanted - files_of(fitted) == set()
     assert files_of(fitted) - wanted <= {"line_errors.csv", "line_offsets.csv"}
     layers = set(layer_names(fitted / "lakebed.gpkg"))
-    assert layers == LAYERS | {"bed_draws", "plants", "next_soundings", "marks", "pegs"}
+    plants = {"plants", "plant_edges"}
+    assert layers == LAYERS | plants | {"bed_draws", "next_soundings", "marks", "pegs"}
+
+
+def test_the_table_for_a_report_has_its_title_block(fitted: Path) -> None:
+    lines = (fitted / "areas_and_volumes.csv").read_text(encoding="utf-8").splitlines()
+    block = [line for line in lines if line.startswith("# ")]
+    assert block == lines[: len(block)]
+    for label in ("Water: ", "Datum", "Method", "Depths: below", "Made on: 20", "Caution: Not for"):
+        assert any(line.startswith(f"# {label}") for line in block), label
+    table = read_delimited(fitted / "areas_and_volumes.csv")
+    again = pd.read_csv(fitted / "areas_and_volumes.csv", comment="#")  # another reader
+    assert list(table) == list(again)
+    assert len(table) == len(again) > 2
 
 
 def test_a_triangulated_run_of_a_boat_writes_its_course(triangulated: Path) -> None:
     rasters = {"depth", "distance_to_sounding", "slope"}
     wanted = {f"{name}.tif" for name in rasters} | {f"{name}.csv" for name in TABLES}
     wanted |= {"boat_marks.csv", "lakebed.gpkg", "map.png", "marks.png", "findings.txt"}
-    wanted |= {"areas_and_volumes.xlsx", "lineage.json"}
+    wanted |= {
+        "areas_and_volumes.xlsx",
+        "lineage.json",
+        "metadata.xml",
+        "metadata.txt",
+        "exports",
+        "figures",
+    }
     assert files_of(triangulated) == wanted
     layers = set(layer_names(triangulated / "lakebed.gpkg"))
     assert layers == LAYERS | {"boat_marks", "boat_course"}
@@ -140,9 +178,10 @@ def test_every_file_is_listed_with_what_it_is(which: str, request: pytest.Fixtur
     folder: Path = request.getfixturevalue(which)
     page = (folder / "findings.txt").read_text(encoding="utf-8")
     listed = page.split("\nFiles\n")[1].split("\nCautions\n")[0]
-    told = {line.split()[0] for line in listed.splitlines() if re.match(r"  \w+\.\w+ ", line)}
+    told = {line.split()[0] for line in listed.splitlines() if re.match(r"  \w[\w.]+  ", line)}
     # lineage.json is written last, after the page
-    assert told | {"findings.txt", "lineage.json"} == files_of(folder)
+    assert told | {"findings.txt", "lineage.json", "metadata.txt"} == files_of(folder)
+    assert "how it looks in a desktop GIS" in listed
     assert max(map(len, page.splitlines())) <= 92
 
 
@@ -158,11 +197,11 @@ def test_another_program_reads_every_layer(which: str, request: pytest.FixtureRe
     counts = dict(
         re.findall(r"^Layer name: (\w+)$.*?^Feature Count: (\d+)$", done.stdout, re.M | re.S)
     )
-    assert set(counts) == set(layer_names(path))
+    assert set(counts) == {*layer_names(path), "layer_styles"}
     assert min(map(int, counts.values())) > 0
     for name, count in counts.items():
         assert len(geopandas.read_file(path, layer=name)) == int(count)
-    placed = set(counts) - {"bed_draws"}  # a table
+    placed = set(counts) - {"bed_draws", "layer_styles"}  # tables
     assert done.stdout.count('ID["EPSG",32633]') == len(placed)
 
 

@@ -30,6 +30,37 @@ ARRIVAL = ("arrival", "arrivals", "arrivalseconds")
 START = ("starttime", "start", *TIME)
 WATER_LEVEL = ("waterlevel", "level")
 SECONDS = ("seconds", "second", "s", "t", "times")
+DATE = ("date", "day", "sampledate", "samplingdate", "visitdate")
+STATION = ("station", "stationid", "stationname", "site", "siteid", "sitename")
+SURFACE = ("surface", "surfacedepth")
+CELSIUS = (
+    "temperaturec",
+    "tempc",
+    "watertemperaturec",
+    "watertempc",
+    "temperaturedegc",
+    "tempdegc",
+)
+FAHRENHEIT = (
+    "temperaturef",
+    "tempf",
+    "watertemperaturef",
+    "watertempf",
+    "temperaturedegf",
+    "tempdegf",
+)
+TEMPERATURE = ("temperature", "temp", "watertemperature", "watertemp")
+OXYGEN_MG_L = (
+    "oxygenmgl",
+    "domgl",
+    "dissolvedoxygenmgl",
+    "o2mgl",
+    "oxygenppm",
+    "doppm",
+    "dissolvedoxygenppm",
+)
+OXYGEN = ("oxygen", "do", "dissolvedoxygen", "o2")
+LIGHT = ("par", "parumolm2s", "light", "lightpar", "irradiance")
 CANOPY = ("canopy", "canopytop", "planttop", "planttops")
 
 _UNITS = {

@@ -3,7 +3,7 @@
 import csv
 import itertools
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -14,14 +14,15 @@ from toolbox.faults import one_line
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Layout", "find_layout", "numbers", "read_delimited", "write_delimited"]
+__all__ = ["Layout", "find_layout", "line_of", "numbers", "read_delimited", "write_delimited"]
 
 _BLANKS = r"\s+"
 _DELIMITERS = ("\t", ";", "|", _BLANKS, ",")  # a comma last: it may be the decimal mark
 _LOOK = 50
 _SAMPLE = 65_536
 _MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""What makes a spreadsheet run text; the last four are the signs in full width."""
 
 
 def read_delimited(
@@ -115,10 +116,11 @@ def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "ut
     InputFileError
         If the file is empty, not text, or nothing divides its lines evenly.
     """
-    remarks, sample = _sample(path, encoding)
-    mark = delimiter or _sniff(path, sample)
-    header = not any(_is_number(cell) for cell in _cells(sample[0], mark))
-    return Layout(mark, remarks, header, _column_names(sample, mark, header), encoding)
+    remarks, lines, whole = _sample(path, encoding)
+    mark = delimiter or _sniff(path, lines, whole)
+    head = _first_rows(lines, mark, whole)[0]
+    header = not any(_is_number(cell) for cell in head)
+    return Layout(mark, remarks, header, _column_names(head, header), encoding)
 
 
 def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
@@ -160,10 +162,16 @@ def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
     return values
 
 
-def write_delimited(frame: "pd.DataFrame", path: Path) -> None:
+def line_of(frame: "pd.DataFrame", row: int, path: Path) -> int:
+    """Return the line of the file in which a row of :func:`read_delimited` begins, from 1."""
+    return _line_number(path, row, frame.attrs["layout"])
+
+
+def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str] = ()) -> None:
     """Write a table as comma-separated UTF-8 text with a header line.
 
-    Text that a spreadsheet would run as a formula is made harmless by a leading apostrophe.
+    Text that a spreadsheet would run as a formula is made harmless by a leading apostrophe. Each of
+    `remarks` goes before the header, on a line of its own that begins with ``#``.
     """
     safe = frame.rename(columns=_harmless)
     texts = [name for name, kind in safe.dtypes.items() if kind.kind not in "ifub"]
@@ -171,7 +179,9 @@ def write_delimited(frame: "pd.DataFrame", path: Path) -> None:
     # the writer below leaves a lone carriage return bare, which readers take for a line's end
     bare = any(safe[name].astype(str).str.contains("\r").any() for name in texts)
     quoting: Literal[0, 2] = 2 if bare else 0  # csv.QUOTE_NONNUMERIC, csv.QUOTE_MINIMAL
-    safe.to_csv(path, index=False, lineterminator="\n", float_format="%.10g", quoting=quoting)
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.writelines(f"# {one_line(remark)}\n" for remark in remarks)
+        safe.to_csv(file, index=False, lineterminator="\n", float_format="%.10g", quoting=quoting)
 
 
 def _harmless(value: Any) -> Any:
@@ -200,7 +210,7 @@ def _rows(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
         lines = itertools.islice(file, found.remarks, None)
         begin, skip = found.remarks + 1, found.header
         split = (line.split() for line in lines)
-        reader = csv.reader(lines, delimiter=found.mark) if len(found.mark) == 1 else None
+        reader = _csv(lines, found.mark) if len(found.mark) == 1 else None
         for number, cells in enumerate(reader or split, start=1):
             blank = len(cells) < 2 and not "".join(cells).strip()
             if not blank and not skip:
@@ -209,12 +219,16 @@ def _rows(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
             begin = found.remarks + (reader.line_num if reader else number) + 1
 
 
+def _csv(lines: Iterable[str], mark: str) -> Any:
+    return csv.reader(lines, delimiter=mark, skipinitialspace=True)
+
+
 def _line_number(path: Path, row: int, found: Layout) -> int:
     return next(itertools.islice(_rows(path, found), row, None))[0]
 
 
-def _sample(path: Path, encoding: str) -> tuple[int, list[str]]:
-    """Count the lines of remarks at the top, and take the first lines of figures."""
+def _sample(path: Path, encoding: str) -> tuple[int, list[str], bool]:
+    """Count the lines of remarks at the top, and take the first lines of figures, or all."""
     try:
         with path.open(encoding=encoding, newline=None) as file:
             text = file.read(_SAMPLE)
@@ -225,12 +239,11 @@ def _sample(path: Path, encoding: str) -> tuple[int, list[str]]:
         raise ParameterError(f"encoding must be one Python knows, got {encoding!r}") from error
     if "\0" in text:
         raise InputFileError(f"{path} is not a text file (it holds NUL bytes)")
-    lines = text.splitlines()[: None if whole else -1]
+    lines = text.split("\n")[: None if whole else -1]
     remarks = sum(1 for _ in itertools.takewhile(_is_remark, lines))
-    lines = [line for line in lines[remarks:] if line.strip()]
-    if not lines:
+    if remarks == len(lines):
         raise InputFileError(f"{path} is empty: a table needs at least one line of figures")
-    return remarks, lines
+    return remarks, lines[remarks:], whole
 
 
 def _not_text(path: Path, encoding: str, error: UnicodeDecodeError) -> InputFileError:
@@ -244,9 +257,9 @@ def _is_remark(line: str) -> bool:
     return not line.strip() or line.lstrip().startswith("#")
 
 
-def _sniff(path: Path, sample: list[str]) -> str:
+def _sniff(path: Path, lines: list[str], whole: bool) -> str:
     for mark in _DELIMITERS:
-        widths = {len(_cells(line, mark)) for line in _first_rows(sample, mark)}
+        widths = {len(row) for row in _first_rows(lines, mark, whole)}
         if len(widths) == 1 and widths.pop() > 1:
             return mark
     raise InputFileError(
@@ -254,20 +267,20 @@ def _sniff(path: Path, sample: list[str]) -> str:
     )
 
 
-def _first_rows(sample: list[str], mark: str) -> list[str]:
-    """First rows of a table, less a delimiter that only ends the lines of figures."""
-    head, *rows = sample[:_LOOK]
-    width = len(_cells(head, mark))
-    if rows and all(len(_cells(row, mark)) == width + 1 and row.endswith(mark) for row in rows):
-        rows = [row.removesuffix(mark) for row in rows]
+def _first_rows(lines: list[str], mark: str, whole: bool) -> list[list[str]]:
+    """Cells of the first rows of a table, less a delimiter that only ends the lines of figures."""
+    rows = (line.split() for line in lines)
+    if mark != _BLANKS:
+        rows = _csv((f"{line}\n" for line in lines), mark)  # a quoted cell may go over lines
+    filled = (row for row in rows if len(row) > 1 or "".join(row).strip())
+    head, *rest = itertools.islice(filled, _LOOK)
+    rest = rest if whole or len(rest) + 1 == _LOOK else rest[:-1]  # of the last a part may lack
+    if rest and all(len(row) == len(head) + 1 and not row[-1] for row in rest):
+        rest = [row[:-1] for row in rest]
     # blanks divide a table only if what stands between them is whole: "1, 2" is no "1,"
-    if mark == _BLANKS and any("," in (cell[0], cell[-1]) for r in rows for cell in r.split()):
-        return []
-    return [head, *rows]
-
-
-def _cells(line: str, mark: str) -> list[str]:
-    return line.split() if mark == _BLANKS else next(csv.reader([line], delimiter=mark), [])
+    if mark == _BLANKS and any("," in (cell[0], cell[-1]) for row in rest for cell in row):
+        rest = [[]]
+    return [head, *rest]
 
 
 def _is_number(text: str) -> bool:
@@ -278,9 +291,8 @@ def _is_number(text: str) -> bool:
     return True
 
 
-def _column_names(sample: list[str], mark: str, header: bool) -> tuple[str, ...]:
-    cells = _cells(_first_rows(sample, mark)[0] if mark != _BLANKS else sample[0], mark)
-    names = [cell.strip() if header else str(k) for k, cell in enumerate(cells, start=1)]
+def _column_names(head: list[str], header: bool) -> tuple[str, ...]:
+    names = [" ".join(cell.split()) if header else str(k) for k, cell in enumerate(head, start=1)]
     return tuple(name or f"column {k}" for k, name in enumerate(names, start=1))
 
 

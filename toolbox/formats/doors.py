@@ -9,24 +9,32 @@ from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.bed_file import read_bed, write_bed
 from toolbox.formats.casts_file import read_casts
 from toolbox.formats.delimited import numbers, read_delimited, write_delimited
-from toolbox.formats.geotiff import read_grid, write_grid
+from toolbox.formats.exchange import EXCHANGE, write_exchange
+from toolbox.formats.geotiff import read_grid, read_grid_blocks, write_grid
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.paths import existing_file
+from toolbox.formats.picture_file import PICTURE_SUFFIXES, write_picture
 from toolbox.formats.places import read_places
+from toolbox.formats.profiles_file import read_profiles
 from toolbox.formats.shoreline_file import (
     read_breaklines,
     read_centreline,
     read_shoreline,
 )
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.species_file import read_species
+from toolbox.formats.stocking_file import read_stocking
 from toolbox.formats.vector import VECTOR_SUFFIXES, write_features
 from toolbox.formats.vectors_file import read_vectors, write_vectors
+from toolbox.habitat.species import SpeciesLimits
 from toolbox.layers import (
     Breaklines,
     CastLog,
     Centreline,
     Grid,
+    Picture,
     Places,
+    Profiles,
     Shoreline,
     Soundings,
     Table,
@@ -34,7 +42,9 @@ from toolbox.layers import (
     TrackLog,
     Vectors,
 )
+from toolbox.stocking.proposal import StockingProposal
 from toolbox.tool import checked
+from toolbox.volume.grid_blocks import GridBlocks
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -88,17 +98,25 @@ READERS: dict[type, Callable[..., Any]] = {
     Vectors: read_vectors,
     Tin: read_bed,
     Grid: read_grid,
+    GridBlocks: read_grid_blocks,
     Table: read_table,
+    Profiles: read_profiles,
+    SpeciesLimits: read_species,
+    StockingProposal: read_stocking,
 }
 """How each noun is read; the keyword parameters are the options a person may give."""
 
 SUFFIXES: dict[type, tuple[str, ...]] = {
     Soundings: (".gpkg", ".csv", *(s for s in VECTOR_SUFFIXES if s not in (".gpkg", ".json"))),
     Shoreline: tuple(s for s in VECTOR_SUFFIXES if s != ".json"),
-    Tin: (".gpkg",),
-    Grid: (".tif",),
+    Tin: (".gpkg", *EXCHANGE[Tin]),
+    Grid: (".tif", *EXCHANGE[Grid]),
     Table: (".csv",),
-    Vectors: (".gpkg", ".csv", *(s for s in VECTOR_SUFFIXES if s not in (".gpkg", ".json"))),
+    Vectors: (
+        *(".gpkg", ".csv", *(s for s in VECTOR_SUFFIXES if s not in (".gpkg", ".json"))),
+        *EXCHANGE[Vectors],
+    ),
+    Picture: PICTURE_SUFFIXES,
 }
 """File names each noun can be written to, the usual first."""
 
@@ -120,7 +138,9 @@ def write(value: Any, path: Path) -> None:
         If it does not.
     """
     check_suffix(type(value), path)
-    if isinstance(value, Grid):
+    if path.suffix.lower() in EXCHANGE.get(type(value), ()):
+        write_exchange(value, path)
+    elif isinstance(value, Grid):
         write_grid(value, path)
     elif isinstance(value, Tin):
         write_bed(value, path)
@@ -130,6 +150,8 @@ def write(value: Any, path: Path) -> None:
         write_features(shoreline_frame(value), path, layer="shoreline")
     elif isinstance(value, Vectors):
         write_vectors(value, path)
+    elif isinstance(value, Picture):
+        write_picture(value, path)
     else:
         _write_soundings(value, path)
 

@@ -1,24 +1,32 @@
 """GeoTIFF: grids as cloud-optimized rasters that any GIS loads."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
 import numpy as np
 
-from toolbox.errors import InputFileError
+from toolbox.errors import InputFileError, LayerError
 from toolbox.faults import one_line
 from toolbox.layers import Grid
 from toolbox.layers.crs import is_metric, parse_crs
 from toolbox.tool import Range, checked
 from toolbox.units import LENGTH_UNITS, convert
+from toolbox.volume.grid_blocks import GridBlocks
 
-__all__ = ["NODATA", "grid_blocks", "read_grid", "write_grid"]
+__all__ = ["NODATA", "NO_CODE", "grid_blocks", "read_grid", "read_grid_blocks", "write_grid"]
 
 NODATA = -9999.0
 """Written where a grid has no value: every GIS knows it, a NaN not every one."""
 
+NO_CODE = 255
+"""The same in grids of codes."""
+
+_CELLS, _MOST_CELLS = 2**22, 2**24  # of a block
+_CACHE = 2**27  # bytes of tiles that GDAL keeps, else a share of all memory
+
 _CREATION = {"compress": "DEFLATE", "predictor": "YES", "overview_resampling": "AVERAGE"}
+_CODES = _CREATION | {"overview_resampling": "MODE"}
 
 
 @checked
@@ -64,8 +72,38 @@ def read_grid(
         raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
 
 
+@checked
+def read_grid_blocks(
+    path: Path, *, band: Annotated[int, Range("", min=1)] = 1, crs: str | None = None
+) -> GridBlocks:
+    """Read one band of a raster block by block, however large it is.
+
+    Parameters
+    ----------
+    path : Path
+        Any raster format that GDAL reads.
+    band : int
+        Which band, from 1.
+    crs : str, optional
+        Used where the file names none.
+
+    Returns
+    -------
+    GridBlocks
+        As :func:`read_grid` gives it; the file is read anew each time one goes through it.
+
+    Raises
+    ------
+    InputFileError
+        If it is no raster, has no such band, or lies in no projected CRS in metres.
+    """
+    blocks = GridBlocks(lambda: grid_blocks(path, band=band, crs=crs))
+    next(iter(blocks))  # what is wrong with the file is told before anything is done
+    return blocks
+
+
 def grid_blocks(
-    path: Path, *, band: int = 1, crs: str | None = None, rows: int = 512
+    path: Path, *, band: int = 1, crs: str | None = None, rows: int | None = None
 ) -> Iterator[Grid]:
     """Read one band of a raster in blocks of whole rows, from north to south.
 
@@ -77,8 +115,9 @@ def grid_blocks(
         Which band, from 1.
     crs : str, optional
         Used where the file names none.
-    rows : int
-        Of a block.
+    rows : int, optional
+        Of a block; if left out, about four million cells, and whole tiles where these are no more
+        than sixteen million.
 
     Yields
     ------
@@ -98,9 +137,11 @@ def grid_blocks(
             if not 1 <= band <= source.count:
                 raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
             place, name = _crs(source.crs, path, crs), source.descriptions[band - 1] or path.stem
+            rows = rows or _rows(source.width, source.block_shapes[band - 1][0])
             for start in range(0, source.height, rows):
                 window = Window(0, start, source.width, min(rows, source.height - start))
-                values, unit = _values(source, band, window)
+                with rasterio.Env(GDAL_CACHEMAX=_CACHE):
+                    values, unit = _values(source, band, window)
                 a, b, c, d, e, f, *_ = source.transform
                 corner = type(source.transform)(a, b, c, d, e, f + start * e)
                 yield Grid(values, corner, place, name, unit)
@@ -108,16 +149,25 @@ def grid_blocks(
         raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
 
 
+def _rows(width: int, tile: int) -> int:
+    """Rows of a block: of about so many cells, in whole tiles unless these are too large."""
+    rows = max(_CELLS // width, 1)
+    if tile * width <= _MOST_CELLS:
+        rows = max(rows // tile, 1) * tile
+    return rows
+
+
 def _values(source: Any, band: int, window: Any = None) -> tuple[np.ndarray, str]:
     """Values as the file means them: scaled, NaN where there is no data, lengths in metres."""
-    values = source.read(band, masked=True, window=window).astype(np.float32).filled(np.nan)
+    found = source.read(band, masked=True, window=window)
+    values = found.astype(np.float32, copy=False).filled(np.nan)
     scale, offset = source.scales[band - 1], source.offsets[band - 1]
     if (scale, offset) != (1, 0):
         values = values.astype(np.float64) * scale + offset
     unit = source.units[band - 1] or ""
     if unit in LENGTH_UNITS:
         values, unit = convert(values, unit, "m"), "m"
-    return values.astype(np.float32), unit
+    return values.astype(np.float32, copy=False), unit
 
 
 def _crs(found: Any, path: Path, given: str | None) -> Any:
@@ -129,9 +179,26 @@ def _crs(found: Any, path: Path, given: str | None) -> Any:
     return crs
 
 
-def write_grid(grid: Grid, path: Path) -> None:
+def write_grid(grid: Grid, path: Path, *, palette: Mapping[int, str] | None = None) -> None:
     """Write a grid as Cloud Optimized GeoTIFF, deflated, with overviews.
 
+    Parameters
+    ----------
+    grid : Grid
+        What to write.
+    path : Path
+        The file.
+    palette : mapping of str, optional
+        Of a grid of codes 0 to 254, the colour of each as ``#rrggbb``: codes are written as whole
+        numbers with the table of colours, and overviews show the commonest code, not a mean.
+
+    Raises
+    ------
+    LayerError
+        If a grid with a palette holds a value that is not in it.
+
+    Notes
+    -----
     The nodata value is declared, the band carries its name and unit, and values are those of
     cell centres (PixelIsArea).
     """
@@ -139,22 +206,42 @@ def write_grid(grid: Grid, path: Path) -> None:
     from rasterio.shutil import copy
 
     rows, cols = grid.shape
+    nodata, options = (NODATA, _CREATION) if palette is None else (NO_CODE, _CODES)
+    values = np.nan_to_num(grid.values, nan=nodata)
+    if palette is not None:
+        _check_codes(grid, palette)
+        values = values.astype(np.uint8)
     profile = {
         "driver": "GTiff",
-        "dtype": "float32",
+        "dtype": values.dtype.name,
         "count": 1,
         "height": rows,
         "width": cols,
         "transform": grid.transform,
         "crs": grid.crs.to_wkt() if grid.crs else None,
-        "nodata": NODATA,
+        "nodata": nodata,
     }
     with MemoryFile() as memory, MemoryFile() as finished:
         with memory.open(**profile) as plain:
-            plain.write(np.nan_to_num(grid.values, nan=NODATA), 1)
+            plain.write(values, 1)
             plain.set_band_description(1, grid.name)
             plain.units = (grid.unit,)
+            if palette is not None:
+                plain.write_colormap(1, _colour_table(palette))
         with memory.open() as plain:
-            copy(plain, finished.name, driver="COG", **_CREATION)
+            copy(plain, finished.name, driver="COG", **options)
         # written by Python, because a full disk is then one error and not lines on the terminal
         path.write_bytes(finished.read())
+
+
+def _check_codes(grid: Grid, palette: Mapping[int, str]) -> None:
+    found = set(np.unique(grid.values[np.isfinite(grid.values)]).tolist())
+    unknown = sorted(found - {float(code) for code in palette if 0 <= code < NO_CODE})
+    if unknown:
+        told = ", ".join(str(code) for code in palette)
+        raise LayerError(f"{grid.name} must hold codes {told}, got {unknown[0]:g}")
+
+
+def _colour_table(palette: Mapping[int, str]) -> dict[int, tuple[int, int, int]]:
+    colours = {code: bytes.fromhex(colour.lstrip("#")) for code, colour in palette.items()}
+    return {code: (red, green, blue) for code, (red, green, blue) in colours.items()}

@@ -30,11 +30,11 @@ VECTOR_SUFFIXES = (*_DRIVERS, ".json", *_PARQUET)
 
 
 def layer_names(path: Path) -> list[str]:
-    """List the vector layers in a file."""
+    """List the vector layers in a file; a table of styles is none."""
     import fiona
 
     try:
-        return list(fiona.listlayers(path))
+        return [name for name in fiona.listlayers(path) if name != "layer_styles"]
     except (fiona.errors.FionaError, ValueError) as error:
         raise InputFileError(
             f"{path} cannot be read as a vector layer: {one_line(error)}"
@@ -147,6 +147,19 @@ def writing(path: Path) -> Iterator[None]:
         raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
 
 
+def _rings_as_lines(frame: "GeoDataFrame") -> "GeoDataFrame":
+    """Turn rings, which files do not know, into closed lines."""
+    import shapely
+
+    shapes = frame.geometry.to_numpy()
+    rings = shapely.get_type_id(shapes) == shapely.GeometryType.LINEARRING
+    if not rings.any():
+        return frame
+    lines = shapes.copy()
+    lines[rings] = [shapely.linestrings(shapely.get_coordinates(ring)) for ring in shapes[rings]]
+    return frame.set_geometry(lines, crs=frame.crs)
+
+
 def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: bool = False) -> None:
     """Write one layer.
 
@@ -174,6 +187,7 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     -----
     A Shapefile cuts names of columns to ten characters.
     """
+    frame = _rings_as_lines(frame)
     suffix = path.suffix.lower()
     if suffix in _PARQUET:
         frame.to_parquet(path)

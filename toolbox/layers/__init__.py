@@ -4,7 +4,9 @@ from toolbox.layers.breaklines import Breaklines
 from toolbox.layers.cast import CastLog
 from toolbox.layers.centreline import Centreline
 from toolbox.layers.grid import Grid
+from toolbox.layers.picture import Picture
 from toolbox.layers.places import Places
+from toolbox.layers.profiles import Profiles
 from toolbox.layers.shoreline import Shoreline
 from toolbox.layers.soundings import Soundings
 from toolbox.layers.table import Table
@@ -17,7 +19,9 @@ __all__ = [
     "CastLog",
     "Centreline",
     "Grid",
+    "Picture",
     "Places",
+    "Profiles",
     "Shoreline",
     "Soundings",
     "Table",

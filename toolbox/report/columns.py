@@ -21,6 +21,20 @@ TEXT, WHOLE, WHEN = "@", "#,##0", "yyyy-mm-dd hh:mm"
 
 _PLAIN, _PLACE = "General", "0"
 _UNITS = {
+    "_per_ha": "per ha",
+    "_per_acre": "per acre",
+    "_kg_ha": "kg/ha",
+    "_lb_acre": "lb/acre",
+    "_kg_l": "kg/L",
+    "_mg_l": "mg/L",
+    "_percent": "%",
+    "_days": "days",
+    "_kg": "kg",
+    "_lb": "lb",
+    "_cm": "cm",
+    "_db": "dB",
+    "_c": "\u00b0C",
+    "_g": "g",
     "_acre_ft": "acre-ft",
     "_acre": "acres",
     "_ft": "ft",
@@ -33,6 +47,7 @@ _UNITS = {
 _UNIT_COLUMNS = ("unit", "us_unit")
 _UNIT_NAMES = {name[1:]: printed for name, printed in _UNITS.items()} | {"1": ""}
 _WORDS = {"us": "US", "rmse": "RMSE", "sd": "standard deviation"}
+_SHARES = {"coverage_90": "Share within the 90 % band"}
 _LEVELS = ("depth", "elevation", "level")
 _MOST_DECIMALS = 6
 _OF_LENGTHS = 3  # decimals of metres and feet: nobody sounds to less than a millimetre
@@ -119,7 +134,7 @@ def _header(name: str, taken: set[str]) -> str:
     stem = stem[:1].upper() + stem[1:]
     for end in (" low", " high"):
         stem = f"{stem.removesuffix(end)},{end}" if unit and stem.endswith(end) else stem
-    header = f"{stem}, {_UNITS[unit]}" if unit else stem or "Column"
+    header = _SHARES.get(name, f"{stem}, {_UNITS[unit]}" if unit else stem or "Column")
     count, unlike = 1, header
     while unlike.lower() in taken:
         count += 1
@@ -166,9 +181,11 @@ def _formats(frame: "pd.DataFrame", name: str) -> list[str]:
 def _format_of_column(frame: "pd.DataFrame", name: str) -> str:
     values, unit = frame[name].to_numpy(float), _unit(name)
     largest = float(np.abs(values[np.isfinite(values)]).max(initial=0.0))
-    if unit == "_share":
+    if unit == "_share" or name in _SHARES:
         return _percent(largest)
     half = _half_width(frame, name, unit)
+    if not unit and (values[np.isfinite(values)] % 1 == 0).all():
+        return WHOLE  # counts, with gaps
     if half > 0:
         digits = decimals(half, figures=2)
     elif name.removesuffix(unit) in _LEVELS and len(values) > 1:

@@ -11,7 +11,7 @@ import numpy as np
 from toolbox.isobaths.labels import isobath_labels
 from toolbox.layers import Grid, Shoreline, Vectors
 from toolbox.report.text import title_lines
-from toolbox.units import round_number
+from toolbox.units import convert, round_number
 
 __all__ = [
     "CAUTION",
@@ -21,6 +21,7 @@ __all__ = [
     "PAPER",
     "SCALE_BAR",
     "Bounds",
+    "coarse",
     "depth_ramp",
     "draw_depth",
     "draw_isobaths",
@@ -106,7 +107,7 @@ def _height(bounds: Bounds, around: float) -> float:
     return float(np.clip(_WIDTH_INCHES * _ACROSS * ratio + around, 4.3, 12.0))
 
 
-def _coarse(depth: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def coarse(depth: Grid) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Thin a grid to what a picture can show: values, eastings and northings of cell centres."""
     step = max(1, math.ceil(max(depth.shape) / _MOST_PIXELS))
     left, _, _, top = depth.bounds
@@ -132,15 +133,23 @@ def depth_ramp(strength: float = 1.0) -> Any:
     return ListedColormap(1 - strength * (1 - colours), name="depth")
 
 
-def draw_depth(figure: Any, axes: Any, depth: Grid, *, strength: float = 1.0) -> Any:
+def draw_depth(
+    figure: Any,
+    axes: Any,
+    depth: Grid,
+    *,
+    strength: float = 1.0,
+    ramp: Any = None,
+    unit: str = "m",
+) -> Any:
     """Draw the depths and a bar that tells them; return what turns a depth into a colour."""
-    values, easting, northing = _coarse(depth)
+    values, easting, northing = coarse(depth)
     shallowest, deepest = min(0.0, float(np.nanmin(values))), float(np.nanmax(values))
     shading = axes.pcolormesh(
         easting,
         northing,
         values,
-        cmap=depth_ramp(strength),
+        cmap=depth_ramp(strength) if ramp is None else ramp,
         vmin=shallowest,
         vmax=max(deepest, shallowest + 0.01),  # a level bed has a depth too
         shading="nearest",
@@ -148,7 +157,7 @@ def draw_depth(figure: Any, axes: Any, depth: Grid, *, strength: float = 1.0) ->
     )
     bar = figure.colorbar(shading, ax=axes, shrink=0.7, pad=0.015, aspect=28)
     bar.ax.invert_yaxis()
-    bar.set_label("depth below datum, m", fontsize=7, color=INK)
+    bar.set_label(f"depth below datum, {unit}", fontsize=7, color=INK)
     bar.ax.tick_params(labelsize=6, colors=INK)
     return shading
 
@@ -229,7 +238,7 @@ def _readable(colour: Any) -> str:
 
 def draw_unsurveyed(axes: Any, unsurveyed: Grid) -> None:
     """Veil and hatch where the bed is a guess."""
-    values, easting, northing = _coarse(unsurveyed)
+    values, easting, northing = coarse(unsurveyed)
     guessed = np.nan_to_num(values) > 0.5
     if not guessed.any() or min(values.shape) < 2:
         return
@@ -247,7 +256,7 @@ def draw_unsurveyed(axes: Any, unsurveyed: Grid) -> None:
     axes.fill([], [], facecolor=PAPER, edgecolor=INK, hatch="////", lw=0.4, label="not surveyed")
 
 
-def draw_shoreline(axes: Any, shoreline: Shoreline) -> None:
+def draw_shoreline(axes: Any, shoreline: Shoreline, *, land: str = LAND) -> None:
     """Draw the edge of the water, islands as land, and break the edge where it is open."""
     import shapely
 
@@ -255,13 +264,21 @@ def draw_shoreline(axes: Any, shoreline: Shoreline) -> None:
         for ring in (part.exterior, *part.interiors):
             axes.plot(*shapely.get_coordinates(ring).T, color=INK, lw=0.9)
         for hole in part.interiors:
-            axes.fill(*shapely.get_coordinates(hole).T, color=LAND)
+            axes.fill(*shapely.get_coordinates(hole).T, color=land)
     if shoreline.open_edges is not None:
         for edge in shoreline.open_edges.geoms:
             axes.plot(*shapely.get_coordinates(edge).T, color=PAPER, lw=1.4, ls=(0, (3, 3)))
 
 
-def frame(axes: Any, depth: Grid, bounds: Bounds, title: str, caution: str = CAUTION) -> None:
+def frame(
+    axes: Any,
+    depth: Grid,
+    bounds: Bounds,
+    title: str,
+    caution: str = CAUTION,
+    *,
+    unit: str = "m",
+) -> None:
     """Set the bounds, and write title, caution, CRS, scale and north around the picture."""
     west, south, east, north = bounds
     margin = _MARGIN * max(east - west, north - south)
@@ -280,7 +297,7 @@ def frame(axes: Any, depth: Grid, bounds: Bounds, title: str, caution: str = CAU
     axes.ticklabel_format(useOffset=False, style="plain")
     axes.tick_params(labelsize=6, colors=INK)
     axes.tick_params(axis="y", labelrotation=90)
-    _scale_bar(axes, west, south, east, margin)
+    _scale_bar(axes, west, south, east, margin, unit)
     _north_arrow(axes)
 
 
@@ -302,14 +319,14 @@ def legend(figure: Any, axes: Any) -> None:
     figure.set_layout_engine("none")  # what is placed by pixels must not move any more
 
 
-def _scale_bar(axes: Any, west: float, south: float, east: float, margin: float) -> None:
-    length = round_number((east - west) / 5)
+def _scale_bar(axes: Any, west: float, south: float, east: float, margin: float, unit: str) -> None:
+    length = round_number(convert((east - west) / 5, "m", unit))
     base, start = south - margin * 0.45, west
-    ends = [start, start + length]
+    ends = [start, start + convert(length, unit, "m")]
     axes.plot(ends, [base, base], color=INK, lw=2.5, solid_capstyle="butt", gid=SCALE_BAR)
     axes.annotate(
-        f"{length:g} m",
-        (start + length, base),
+        f"{length:g} {unit}",
+        (ends[1], base),
         (4, 0),
         textcoords="offset points",
         fontsize=7,

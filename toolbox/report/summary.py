@@ -66,6 +66,11 @@ _FILES = (
     ("orders.csv", "share of the soundings within each order of IHO S-44, by their own spread"),
     ("morphometry.csv", "figures of the water as a whole, with their formulas"),
     ("map.png", "the bed as a picture"),
+    ("figures", "folder: area and volume by depth, coverage and crossings as pictures"),
+    ("habitat", "folder: water, light, plants, room of species and fish, as tables and rasters"),
+    ("stocking", "folder: the stocking proposal as page, PDF, spreadsheet and tables"),
+    ("exports", "folder: marks for a handheld, a map for a phone and for a globe viewer, and more"),
+    ("metadata.xml", "what a catalogue asks, after ISO 19115-1; metadata.txt says the same"),
     ("lineage.json", "inputs, settings, versions, counts and assumptions"),
 )
 
@@ -87,6 +92,7 @@ def write_summary(
     features: Vectors | None = None,
     marks: Vectors | None = None,
     plan: Vectors | None = None,
+    living: list[str] | None = None,
     notes: list[str],
     origin: dict[str, Any],
     datum: dict[str, Any],
@@ -119,12 +125,16 @@ def write_summary(
         Where to put a bait.
     plan : Vectors or None
         Where to sound next.
+    living : list of str, optional
+        What lives in the water, a line each.
     notes : list of str
         What was assumed, mended or inferred.
     origin, datum : dict
         As in the survey file.
     """
     files = [f"{name:26}{what}" for name, what in _FILES if (path.parent / name).exists()]
+    if any(path.parent.glob("*.sld")):
+        files.append("beside each raster: how it looks in a desktop GIS (.sld and .qml)")
     sections = (
         (one_line(title), _provenance(origin, datum)),
         ("Figures", _figures(morphometry)),
@@ -132,6 +142,7 @@ def write_summary(
         *([] if features is None else [("On the bed", features_told(features))]),
         *([] if marks is None else [("Marks", marks_told(marks))]),
         *([] if plan is None else [("Where to sound next", plan_told(plan))]),
+        *([("What lives in it", living)] if living else []),
         ("Assumed, mended, inferred", _assumed(notes, features, marks)),
         ("Files", files),
         ("Cautions", list(CAUTIONS)),
@@ -145,7 +156,7 @@ def _section(heading: str, lines: list[str]) -> str:
 
 def _paragraph(line: str) -> str:
     """Break a line, in a list of numbers or files so that the text keeps to its column."""
-    beside = re.match(r" *\d+  |\w+\.\w+ {2,}", line)
+    beside = re.match(r" *\d+  |[\w.]+ {2,}", line)
     indent = " " * (len(beside[0]) + 2 if beside else 4)
     return textwrap.fill(f"  {line}", _WIDTH, subsequent_indent=indent, break_on_hyphens=False)
 

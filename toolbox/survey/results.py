@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 
 from toolbox.layers import Grid, Table, Vectors
+from toolbox.report.stocking_document import StockingStudy
 from toolbox.survey.bed import MadeBed
+from toolbox.survey.habitat import Habitat
 from toolbox.survey.marks import Marked
 from toolbox.survey.reading import Drawn
 from toolbox.survey.reduce import Inputs
@@ -37,6 +39,8 @@ class Results:
     morphometry: Table
     methods: Table
     stage: Table | None
+    habitat: Habitat
+    stocking: StockingStudy | None
 
     def grid(self, name: str) -> Grid | None:
         """Return the raster of a name, if there is one."""
@@ -45,7 +49,7 @@ class Results:
     @property
     def layers(self) -> tuple[Vectors, ...]:
         """Points, lines and polygons beside shoreline, soundings and bed."""
-        several = [*self.drawn.layers, self.plan]
+        several = [*self.drawn.layers, *self.habitat.layers, self.plan]
         if self.marked is not None:
             several += [self.marked.marks, self.marked.pegs, self.marked.course]
         return tuple(layer for layer in several if layer is not None and len(layer))

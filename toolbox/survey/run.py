@@ -14,13 +14,16 @@ from toolbox.reduction.crossings import crossings_by_sides
 from toolbox.reduction.quality import crossing_statistics, line_offsets, survey_orders
 from toolbox.reduction.spread import estimate_spread
 from toolbox.survey.bed import error_grids, make_bed
+from toolbox.survey.habitat import make_habitat
 from toolbox.survey.lineage import Lineage
+from toolbox.survey.living import Living, read_living
 from toolbox.survey.marks import Grounds, make_marks, read_grounds
 from toolbox.survey.plan import find_ways, make_plan
 from toolbox.survey.reading import draw, read_plants
 from toolbox.survey.reduce import Inputs, read_inputs
 from toolbox.survey.results import Checks, Results
 from toolbox.survey.settings import Settings
+from toolbox.survey.stocking import make_stocking
 from toolbox.survey.terrain import terrain_grids
 from toolbox.survey.writing import LINEAGE, write_folder
 from toolbox.volume.hypsography import hypsography
@@ -39,6 +42,7 @@ STAGES = (
     "terrain",
     "reading the bed",
     "tables",
+    "habitat",
     "writing",
 )
 """What a run tells its watcher, in order."""
@@ -54,6 +58,7 @@ class Given:
     plants: Vectors | None
     grounds: Grounds | None
     ways: Ways | None
+    living: Living
 
 
 def run(
@@ -84,7 +89,7 @@ def run(
         given = read_all(settings, lineage)
         results = _compute(settings, given, lineage, watch)
         watch("writing")
-        write_folder(settings, results, lineage, folder)
+        write_folder(settings, given.living, results, lineage, folder)
     return lineage
 
 
@@ -96,6 +101,7 @@ def read_all(settings: Settings, lineage: Lineage) -> Given:
         read_plants(settings, inputs, lineage),
         read_grounds(settings, inputs, lineage),
         find_ways(settings, inputs, lineage),
+        read_living(settings, lineage),
     )
 
 
@@ -137,9 +143,12 @@ def _compute(settings: Settings, given: Given, lineage: Lineage, watch: Watch) -
     lineage.step("morphometry", measures.notes, rows=len(measures.frame))
     methods = compare_methods(bed)
     lineage.step("methods", methods.notes, rows=len(methods.frame))
-    closed = given.grounds.exclusions if given.grounds else None
     tables = (table, measures, methods, _stage(bed, settings, lineage))
-    return Results(inputs, checks, made, plan, grids, drawn, closed, marked, *tables)
+    watch("habitat")
+    found = make_habitat(given.living, bed, depth, drawn, settings, inputs, lineage)
+    study = make_stocking(given.living, bed, found, settings, inputs, lineage)
+    closed = given.grounds.exclusions if given.grounds else None
+    return Results(inputs, checks, made, plan, grids, drawn, closed, marked, *tables, found, study)
 
 
 def _stage(bed: Tin, settings: Settings, lineage: Lineage) -> Table | None:

@@ -21,6 +21,7 @@ from toolbox.survey.keys import (
     check_keys_fit,
 )
 from toolbox.survey.wanted import Make, Marks, Plan, Plants, Stage
+from toolbox.survey.wanted_habitat import Echoes, Light, ProfileSource, SpeciesSource, Stocking
 from toolbox.units import Unit
 
 __all__ = ["Settings", "load_settings"]
@@ -224,6 +225,11 @@ class Settings(Section):
     make: Make = Make()
     stage: Stage | None = None
     plants: Plants | None = None
+    profiles: ProfileSource | None = None
+    light: Light | None = None
+    species: SpeciesSource | None = None
+    echoes: Echoes | None = None
+    stocking: Stocking | None = None
     marks: Marks | None = None
     plan: Plan | None = None
     origin: Origin = Origin()
@@ -256,6 +262,12 @@ class Settings(Section):
             )
         return self
 
+    @model_validator(mode="after")
+    def _species_need_profiles(self) -> "Settings":
+        if self.species is not None and self.profiles is None:
+            raise ValueError("species need profiles of temperature and oxygen: give [profiles]")
+        return self
+
     @property
     def shore_depth(self) -> float:
         """Depth of the mapped water's edge below the datum, m."""
@@ -272,6 +284,9 @@ class Settings(Section):
         lines = self.bed.breaklines
         found += [self.cleaning.overrides, lines.file if lines else None, self.bed.centreline]
         found += [self.plan.pegs if self.plan else None, self.plants.file if self.plants else None]
+        for section in (self.profiles, self.species, self.stocking):
+            found.append(section.file if section else None)
+        found += [self.echoes.file, self.echoes.pings] if self.echoes else []
         if self.marks:
             found += [self.marks.pegs, self.marks.slip, self.marks.exclusions]
         return tuple(dict.fromkeys(path for path in found if path))

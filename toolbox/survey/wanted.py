@@ -15,7 +15,7 @@ from toolbox.survey.keys import (
     check_keys_fit,
 )
 
-__all__ = ["Make", "MarkKind", "Marks", "Plan", "Plants", "Stage", "Terrain"]
+__all__ = ["Export", "Make", "MarkKind", "Marks", "Plan", "Plants", "Stage", "Terrain"]
 
 Terrain = Literal[
     "slope",
@@ -30,6 +30,10 @@ Terrain = Literal[
     "arc_chord_ratio",
     "vector_ruggedness",
     "landforms",
+]
+
+Export = Literal[
+    "gpx", "kmz", "mbtiles", "dxf", "ply", "glb", "xyz", "geojson", "flatgeobuf", "geoparquet"
 ]
 
 
@@ -66,6 +70,12 @@ class Make(Section):
     )
     foot: Literal["international", "survey"] = Field(
         "international", description="Which foot feet, acres and acre-feet are of."
+    )
+    exports: tuple[Export, ...] = Field(
+        ("gpx", "kmz", "mbtiles"),
+        description="Files for others: gpx (marks for a handheld), kmz (for a globe viewer), "
+        "mbtiles (offline map for a phone), dxf (isobaths), ply and glb (the bed in three "
+        "dimensions), xyz (depths as text), geojson, flatgeobuf and geoparquet (all layers).",
     )
     paper: Literal["A4", "Letter"] = Field("A4", description="Paper that tables are printed on.")
 

@@ -1,39 +1,48 @@
 """Writing: the folder of a survey, file by file."""
 
 from pathlib import Path
+from typing import Any
 
-from toolbox.formats.bed_file import write_bed
 from toolbox.formats.delimited import write_delimited
-from toolbox.formats.doors import shoreline_frame
-from toolbox.formats.geotiff import write_grid
-from toolbox.formats.vector import write_features
-from toolbox.formats.vectors_file import write_vectors
+from toolbox.formats.picture_file import write_picture
+from toolbox.report.about import about_lines
+from toolbox.report.coverage_figure import draw_coverage
+from toolbox.report.crossings_figure import draw_crossings
 from toolbox.report.customary import areas_and_volumes
 from toolbox.report.figures import write_map
+from toolbox.report.hypsography_figure import draw_hypsography
+from toolbox.report.living import living_told
 from toolbox.report.marks_map import write_marks_map
 from toolbox.report.summary import write_summary
 from toolbox.report.workbook import write_workbook
 from toolbox.survey.lineage import Lineage
+from toolbox.survey.living import Living
 from toolbox.survey.results import Results
 from toolbox.survey.settings import Settings
+from toolbox.survey.writing_exports import write_exports
+from toolbox.survey.writing_habitat import write_habitat
+from toolbox.survey.writing_layers import write_layers, write_raster, write_survey_metadata
 
 __all__ = ["LINEAGE", "write_folder"]
 
 LINEAGE = "lineage.json"
 
-_LISTS = ("next_soundings", "marks", "boat_marks", "features")
-"""Layers that are also written as text, to be read without a GIS."""
 
-
-def write_folder(settings: Settings, results: Results, lineage: Lineage, folder: Path) -> None:
+def write_folder(
+    settings: Settings, living: Living, results: Results, lineage: Lineage, folder: Path
+) -> None:
     """Write everything a survey comes to into an empty folder."""
-    _write_layers(results, folder)
+    write_layers(results, lineage, folder)
     for grid in results.grids:
-        write_grid(grid, folder / f"{grid.name}.tif")
+        write_raster(grid, folder)
     for name, table in results.tables.items():
         write_delimited(table.frame, folder / f"{name}.csv")
     _draw(settings, results, folder)
+    _write_figures(results, folder)
     _write_book(settings, results, lineage, folder)
+    write_habitat(settings, living, results, lineage, folder)
+    write_exports(settings, results, lineage, folder)
+    write_survey_metadata(settings, results, lineage, folder)
     _write_findings(settings, results, lineage, folder)
     lineage.write(folder / LINEAGE)
 
@@ -67,52 +76,53 @@ def _draw(settings: Settings, results: Results, folder: Path) -> None:
         )
 
 
+def _write_figures(results: Results, folder: Path) -> None:
+    """Write what a report shows beside its tables."""
+    figures = folder / "figures"
+    figures.mkdir()
+    write_picture(draw_hypsography(results.hypsography), figures / "hypsography.png")
+    soundings, unsurveyed = results.inputs.soundings, results.grid("unsurveyed")
+    if not soundings.flag.all():
+        coverage = draw_coverage(results.grids[0], soundings, results.inputs.shoreline, unsurveyed)
+        write_picture(coverage, figures / "coverage.png")
+    if results.checks is not None:
+        write_picture(draw_crossings(results.checks.crossings), figures / "crossings.png")
+
+
 def _write_book(settings: Settings, results: Results, lineage: Lineage, folder: Path) -> None:
     """Write areas and volumes as a surveyor hands them over."""
     foot, tables = settings.make.foot, results.tables
     sheets = {"Crossings": "crossings", "Lines left out": "validation", "Methods": "methods"}
+    title, about = settings.water.name, _about(settings, results, lineage)
     write_workbook(
         folder / "areas_and_volumes.xlsx",
-        title=settings.water.name,
-        origin=settings.origin.model_dump(),
-        datum=settings.datum.model_dump(),
-        made=lineage.begun.date(),
-        bed=results.made.bed,
-        soundings=results.inputs.soundings,
+        title=title,
+        **about,
         hypsography=results.hypsography,
-        morphometry=results.morphometry,
         stage=results.stage,
         checks={sheet: tables[name] for sheet, name in sheets.items() if name in tables},
-        why=results.made.why,
         notes=lineage.notes,
-        foot=foot,
         paper=settings.make.paper,
     )
+    lines = [
+        f"{line.label}: {line.text}".removesuffix(": ") for line in about_lines(title, **about)
+    ]
     table = areas_and_volumes(results.hypsography, foot=foot)
-    write_delimited(table.frame, folder / "areas_and_volumes.csv")
+    write_delimited(table.frame, folder / "areas_and_volumes.csv", remarks=lines)
 
 
-def _write_layers(results: Results, folder: Path) -> None:
-    layers = folder / "lakebed.gpkg"
-    write_features(shoreline_frame(results.inputs.shoreline), layers, layer="shoreline")
-    write_features(results.inputs.soundings.frame, layers, layer="soundings", append=True)
-    write_bed(results.made.bed, layers, append=True)
-    if results.checks is not None:
-        _write_crossings(results, layers)
-    for vectors in results.layers:
-        write_vectors(vectors, layers, append=True)
-        if vectors.name in _LISTS:
-            write_vectors(vectors, folder / f"{vectors.name}.csv")
-
-
-def _write_crossings(results: Results, layers: Path) -> None:
-    import geopandas
-
-    assert results.checks is not None
-    frame = results.checks.crossings.frame
-    places = geopandas.points_from_xy(frame["easting"], frame["northing"])
-    points = geopandas.GeoDataFrame(frame, geometry=places, crs=results.inputs.shoreline.crs)
-    write_features(points, layers, layer="crossings", append=True)
+def _about(settings: Settings, results: Results, lineage: Lineage) -> dict[str, Any]:
+    """Gather what the title block of a report tells."""
+    return {
+        "origin": settings.origin.model_dump(),
+        "datum": settings.datum.model_dump(),
+        "made": lineage.begun.date(),
+        "bed": results.made.bed,
+        "soundings": results.inputs.soundings,
+        "morphometry": results.morphometry,
+        "why": results.made.why,
+        "foot": settings.make.foot,
+    }
 
 
 def _write_findings(settings: Settings, results: Results, lineage: Lineage, folder: Path) -> None:
@@ -129,6 +139,9 @@ def _write_findings(settings: Settings, results: Results, lineage: Lineage, fold
         features=results.drawn.features,
         marks=results.marked.marks if results.marked else None,
         plan=results.plan,
+        living=living_told(
+            results.habitat.tables, results.stocking.plan if results.stocking else None
+        ),
         notes=lineage.notes,
         origin=settings.origin.model_dump(),
         datum=settings.datum.model_dump(),

@@ -1,0 +1,1 @@
+"""Fish: from echoes to numbers, each with how far to trust it."""

@@ -1,0 +1,215 @@
+"""Beam: how much water a sounder searches, and where in it fish can be told.
+
+Ranges are distances from the transducer, m; beam angles are full widths in degrees. What the beam
+does on the bed is in :mod:`toolbox.reduction.beam`.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from toolbox.errors import ParameterError
+from toolbox.layers import Tin
+from toolbox.reduction.beam import dead_zone
+
+__all__ = ["Beam", "cone_volume", "near_field", "shell_volume", "swept_section"]
+
+_Numbers = float | np.ndarray
+
+
+def cone_volume(top: _Numbers, bottom: _Numbers, beam_angle: float) -> np.ndarray:
+    """Return the volume of a conical beam between two level planes.
+
+    Parameters
+    ----------
+    top, bottom : float or array
+        Depths below the transducer, m.
+    beam_angle : float
+        Full width, degrees.
+
+    Returns
+    -------
+    array
+        (pi / 3) tan^2(angle / 2) (bottom^3 - top^3), m3.
+
+    Examples
+    --------
+    >>> round(float(cone_volume(5.0, 10.0, 7.0)), 5)
+    3.42775
+    """
+    spread = np.tan(np.radians(beam_angle / 2)) ** 2
+    return np.pi / 3 * spread * (np.asarray(bottom, float) ** 3 - np.asarray(top, float) ** 3)
+
+
+def shell_volume(near: _Numbers, far: _Numbers, beam_angle: float) -> np.ndarray:
+    """Return the volume of a conical beam between two ranges, whose ends are parts of spheres.
+
+    Parameters
+    ----------
+    near, far : float or array
+        Ranges, m.
+    beam_angle : float
+        Full width, degrees.
+
+    Returns
+    -------
+    array
+        (2 pi / 3) (1 - cos(angle / 2)) (far^3 - near^3), m3. A sounder tells how far a fish is, not
+        how deep: this is what it searches between two ranges. Up to 20 degrees it is within
+        2.3 % of the cone with flat ends.
+    """
+    cap = 1 - np.cos(np.radians(beam_angle / 2))
+    return 2 * np.pi / 3 * cap * (np.asarray(far, float) ** 3 - np.asarray(near, float) ** 3)
+
+
+def swept_section(
+    near: _Numbers, far: _Numbers, beam_angle: float, spacing: _Numbers = 0.0
+) -> np.ndarray:
+    """Return the upright section of water, across the boat's way, in which fish are met.
+
+    Parameters
+    ----------
+    near, far : float or array
+        Ranges, m.
+    beam_angle : float
+        Full width, degrees.
+    spacing : float or array
+        Distance between pings, m; 0 where they are as good as continuous.
+
+    Returns
+    -------
+    array
+        Mean width x band, m2; times the distance run it is the water in which a fish was in one
+        ping at least. With pings close together it is tan(angle / 2) (far^2 - near^2).
+
+    Notes
+    -----
+    Pings farther apart miss fish between them, most near the boat. At a range where the beam has
+    the radius r, circles a distance s apart cover on average the width u + (2 r^2 / s) acos(u / r),
+    with u^2 = r^2 - s^2 / 4, or pi r^2 / s where they do not touch (derived). It is integrated over
+    range by Gauss' rule.
+    """
+    near, far = np.asarray(near, float), np.asarray(far, float)
+    spread, half = np.tan(np.radians(beam_angle / 2)), (far - near) / 2
+    nodes, shares = np.polynomial.legendre.leggauss(8)
+    return half * sum(
+        share * _width((near + half * (1 + node)) * spread, spacing)
+        for node, share in zip(nodes, shares, strict=True)
+    )
+
+
+def _width(radius: np.ndarray, spacing: _Numbers) -> np.ndarray:
+    """Return the mean width of a row of equal circles so far apart, m."""
+    apart = np.maximum(np.asarray(spacing, float), 1e-3 * radius + 1e-12)
+    overlap = np.sqrt(np.maximum(radius**2 - apart**2 / 4, 0.0))
+    share = np.divide(overlap, radius, out=np.zeros(overlap.shape), where=radius > 0)
+    return overlap + 2 * radius**2 / apart * np.arccos(share)
+
+
+def near_field(beam_angle: float, frequency: float, speed: float = 1450.0) -> float:
+    """Return the range nearer than which strengths and widths of the beam do not hold.
+
+    Parameters
+    ----------
+    beam_angle : float
+        Full width, degrees.
+    frequency : float
+        kHz.
+    speed : float
+        Of sound, m/s.
+
+    Returns
+    -------
+    float
+        Twice R = 4 a^2 / wavelength, m, where the radius of the transducer a is taken from the beam
+        of a round piston, 1.6 / (k sin(angle / 2)), k = 2 pi / wavelength.
+
+    Examples
+    --------
+    >>> round(near_field(7.0, 120.0), 2)
+    1.68
+    """
+    wavelength = speed / (1000 * frequency)
+    wave_number = 2 * np.pi / wavelength
+    radius = 1.6 / (wave_number * np.sin(np.radians(beam_angle / 2)))
+    return float(2 * 4 * radius**2 / wavelength)
+
+
+@dataclass(frozen=True)
+class Beam:
+    """A sounder looking straight down from below the surface, and where it can tell fish.
+
+    Parameters
+    ----------
+    angle : float
+        Full width, degrees.
+    frequency : float
+        kHz.
+    pulse : float
+        s.
+    depth : float
+        Of the transducer, below the datum, m.
+    blind : float
+        Range within which echoes are not used, m; the near field, if that reaches farther.
+    margin : float
+        Kept off the bed beyond the dead zone, m.
+    speed : float
+        Of sound, m/s.
+    """
+
+    angle: float
+    frequency: float = 200.0
+    pulse: float = 0.0002
+    depth: float = 0.0
+    blind: float = 0.0
+    margin: float = 0.0
+    speed: float = 1450.0
+
+    def __post_init__(self) -> None:
+        if not 0 < self.angle < 180:
+            raise ParameterError(f"beam_angle must be > 0 and < 180 degree, got {self.angle:g}")
+
+    @property
+    def first(self) -> float:
+        """Range from which fish are counted, m."""
+        return max(self.blind, near_field(self.angle, self.frequency, self.speed))
+
+    @property
+    def steepness(self) -> float:
+        """Mean depth of what lies at a range, over the range: (1 + cos(angle / 2)) / 2 (derived).
+
+        What answers from aside is not as deep as it is far: 0.992 with 20 degrees, 0.933 with 60.
+        """
+        return float(1 + np.cos(np.radians(self.angle / 2))) / 2
+
+    @property
+    def top(self) -> float:
+        """Depth below the datum from which fish are counted, m."""
+        return float(self.to_depth(self.first))
+
+    def to_depth(self, ranges: _Numbers) -> _Numbers:
+        """Return the mean depth below the datum of what lies at some ranges, m."""
+        return self.depth + self.steepness * ranges
+
+    def to_range(self, depth: _Numbers) -> _Numbers:
+        """Return the range at which what is seen lies at a depth on average, m."""
+        return (depth - self.depth) / self.steepness
+
+    def last(self, bed_range: np.ndarray) -> np.ndarray:
+        """Return the range up to which fish are counted over a bed so far off, m."""
+        return bed_range - self._lost(bed_range)
+
+    def reach(self, bed: Tin) -> Tin:
+        """Return the bed raised by the dead zone: the floor of the water in which fish can be told.
+
+        `bed` in depths below the datum. Its draws are raised alike.
+        """
+        lost = self._lost(bed.depth - self.depth)
+        draws = bed.draws
+        if draws is not None:
+            draws = draws - self._lost(draws - self.depth).astype(draws.dtype)
+        return replace(bed, depth=bed.depth - lost, draws=draws)
+
+    def _lost(self, bed_range: np.ndarray) -> np.ndarray:
+        off = np.maximum(bed_range, 0.0)
+        return dead_zone(off, self.angle, self.pulse, self.speed) + self.margin

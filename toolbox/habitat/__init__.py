@@ -1,0 +1,1 @@
+"""Habitat: plants, and the water and bed that suit a species."""

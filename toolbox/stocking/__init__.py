@@ -1,0 +1,1 @@
+"""Stocking: from the measures of a water to a plan, and the arithmetic of ponds."""
