@@ -234,8 +234,9 @@ def test_what_parquet_cannot_do_is_refused(option: str, tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("suffix", ["gpkg", "geojson", "fgb", "parquet"])
 def test_rings_are_written_as_closed_lines(tmp_path: Path, suffix: str) -> None:
-    rings = [shapely.LinearRing([(0, 0), (4, 0), (4, 3)]), shapely.LineString([(0, 0), (1, 1)])]
-    rings = [shapely.transform(ring, lambda places: places + (500_000, 5_200_000)) for ring in rings]
+    east, north = 500_000, 5_200_000
+    corners = [(east, north), (east + 4, north), (east + 4, north + 3)]
+    rings = [shapely.LinearRing(corners), shapely.LineString([corners[0], (east + 1, north + 1)])]
     layer = geopandas.GeoDataFrame({"high": [True, False]}, geometry=rings, crs="EPSG:32633")
     path = tmp_path / f"rings.{suffix}"
     write_features(layer, path, layer="rings")

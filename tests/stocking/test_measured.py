@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from toolbox.errors import LayerError, ParameterError
+from toolbox.errors import LayerError
 from toolbox.layers import Table
-from toolbox.stocking.measured import Measured, Span, customary, metric, plain, within_days
+from toolbox.stocking.measured import Measured, Span, customary, metric, plain
 
 
 def frame() -> pd.DataFrame:
@@ -89,13 +89,3 @@ def test_spans_are_written_in_one_unit() -> None:
         "1,001,000 m\u00b3 (979,000 to 1,024,000 m\u00b3)"
     )
     assert metric(Span.of(2672.4), "m") == "2.672 km"
-
-
-def test_days_of_a_table() -> None:
-    times = pd.to_datetime(["2026-01-10", "2026-06-01", "2026-09-15", "2026-12-20"], utc=True)
-    frame = pd.DataFrame({"time": times, "k": range(4)})
-    assert within_days(frame, "06-01", "09-15")["k"].tolist() == [1, 2]
-    assert within_days(frame, "12-01", "02-28")["k"].tolist() == [0, 3]
-    assert within_days(frame, None, "06-01")["k"].tolist() == [0, 1]
-    with pytest.raises(ParameterError, match="no row of the suitable water lies between 02-01"):
-        within_days(frame, "02-01", "03-01")

@@ -184,3 +184,11 @@ def test_bed_and_shoreline_must_be_of_one_water() -> None:
     other = Shoreline.from_shapes([shapely.box(0, 0, 100, 100)], None)
     with pytest.raises(LayerError, match=r"the bed has 20000 m2, the shoreline 10000 m2$"):
         stocking_measures(trough(), other)
+
+
+@pytest.mark.parametrize(("unknown", "told"), [(10.0, False), (4000.0, True)])
+def test_much_unknown_water_is_told(unknown: float, told: bool) -> None:
+    table = Table(suitable().assign(unknown_volume_m3=unknown))
+    found = by_name(stocking_measures(trough(), shore(), table, suitable_first="07-01"))
+    note = found["suitable volume, tench"]["note"]
+    assert note.endswith("nobody read what the species needs of 4,000 m3, not counted") == told

@@ -378,14 +378,14 @@ def test_a_suitable_bed_without_its_limits_asks_for_too_many_fish(note: str, war
 
 
 def test_a_bracket_without_a_range_is_said_to_hold_no_doubt_of_it() -> None:
-    told = "no range given of rate: fewest and most fish do not hold that doubt"
+    told = "no range given for rate: fewest and most fish leave out its doubt"
     assert told in row(measured(), {"rate": "20 /ha"})["warnings"]
     ranged = {"rate": "20 /ha", "rate_low": "10 /ha", "rate_high": "30 /ha"}
     assert "no range given" not in row(measured(), ranged)["warnings"]
     steps = [{"step": "winter", "likely": 0.5, "source": "told"}]
     found = row(measured(), {"recruits": "100 fish", "survival": steps})
     # a target is a wish: only the survival has a doubt
-    assert "no range given of survival 1: winter: fewest" in found["warnings"]
+    assert "no range given for survival 1: winter: fewest" in found["warnings"]
 
 
 def test_the_number_is_written_out() -> None:
@@ -418,3 +418,28 @@ def test_numbers_are_said_to_be_of_one_stocking() -> None:
     notes = stocking_plan(measured(), plan).notes
     assert "numbers, loads and costs are of one stocking each, not of a year" in notes
     assert "each lot comes in loads of its own" in notes
+
+
+def test_nothing_to_count_by_is_told() -> None:
+    told = "there is none of the suitable bed area to count by"
+    for size, warned in ((0.0, True), (4e4, False)):
+        table = measured(("suitable bed area", "walleye", size, math.nan, math.nan, "m2"))
+        found = row(table, {"basis": "suitable bed", "rate": "10 /ha"})
+        assert (told in found["warnings"]) == warned
+
+
+def test_unknown_water_is_told_beside_the_number() -> None:
+    note = "of the species' limits; nobody read what the species needs of 4,000 m3, not counted"
+    found = row(bed_of(note), {"basis": "suitable bed", "rate": "10 /ha"})
+    assert "much of the water is unknown" in found["warnings"]
+    surface = row(bed_of(note), {"rate": "10 /ha"})
+    assert "unknown" not in surface["warnings"]
+
+
+def test_profiles_without_temperatures_check_no_season() -> None:
+    times = pd.to_datetime(["2026-05-01", "2026-06-01"], utc=True)
+    profiles = Profiles(pd.DataFrame({"time": times, "depth_m": 1.0, "oxygen_mg_l": [9.0, 8.0]}))
+    season = {"first": "05-11", "last": "05-20", "source": "told"}
+    plan = proposal({"rate": "20 /ha", "season": season})
+    found = stocking_plan(measured(), plan, profiles=profiles).frame.iloc[0]
+    assert "season not checked: no profiles of temperature" in found["warnings"]

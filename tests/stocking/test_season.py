@@ -61,7 +61,10 @@ def test_one_visit_stands_for_its_day_only() -> None:
     ("checked", "told"),
     [
         (check_season(None, "pike"), "no season given: say when to stock"),
-        (check_season(season("04-01", "05-01"), "pike"), "season not checked: no profiles"),
+        (
+            check_season(season("04-01", "05-01"), "pike"),
+            "season not checked: no profiles of temperature",
+        ),
         (
             check_season(season("10-01", "11-01"), "pike", series(_0401=5.0, _0411=6.0)),
             "season not checked: no profile between its days",
@@ -97,3 +100,11 @@ def test_suitable_water_needs_its_columns() -> None:
     bare = Table(suitable(1.0).frame.drop(columns="time"))
     with pytest.raises(LayerError, match="suitable water needs a column 'time', got"):
         check_season(season("06-05", "06-30"), "pike", None, bare)
+
+
+def test_water_that_nobody_read_is_not_told_to_be_unfit() -> None:
+    table = suitable(0.0, 0.0, 900.0)
+    unread = Table(table.frame.assign(unknown_volume_m3=[700.0, 0.0, 0.0]))
+    found = check_season(season("06-01", "06-30"), "pike", None, unread)
+    assert "nobody knows of suitable water on 2026-06-01: not all was read" in found.warnings
+    assert "no suitable water on 2026-06-11" in found.warnings

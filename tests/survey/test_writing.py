@@ -136,7 +136,14 @@ def test_a_fitted_run_writes_all_there_is(fitted: Path) -> None:
     tables = TABLES | {"marks", "cast_profiles", "next_soundings", "validation", "bed_orders"}
     wanted = {f"{name}.tif" for name in rasters} | {f"{name}.csv" for name in tables}
     wanted |= {"lakebed.gpkg", "map.png", "marks.png", "findings.txt", "lineage.json"}
-    wanted |= {"areas_and_volumes.xlsx", "metadata.xml", "metadata.txt", "exports", "figures"}
+    wanted |= {
+        "areas_and_volumes.xlsx",
+        "metadata.xml",
+        "metadata.txt",
+        "exports",
+        "figures",
+        "report.html",
+    }
     assert wanted - files_of(fitted) == set()
     assert files_of(fitted) - wanted <= {"line_errors.csv", "line_offsets.csv"}
     layers = set(layer_names(fitted / "lakebed.gpkg"))
@@ -167,6 +174,7 @@ def test_a_triangulated_run_of_a_boat_writes_its_course(triangulated: Path) -> N
         "metadata.txt",
         "exports",
         "figures",
+        "report.html",
     }
     assert files_of(triangulated) == wanted
     layers = set(layer_names(triangulated / "lakebed.gpkg"))
@@ -179,8 +187,7 @@ def test_every_file_is_listed_with_what_it_is(which: str, request: pytest.Fixtur
     page = (folder / "findings.txt").read_text(encoding="utf-8")
     listed = page.split("\nFiles\n")[1].split("\nCautions\n")[0]
     told = {line.split()[0] for line in listed.splitlines() if re.match(r"  \w[\w.]+  ", line)}
-    # lineage.json is written last, after the page
-    assert told | {"findings.txt", "lineage.json", "metadata.txt"} == files_of(folder)
+    assert told | {"findings.txt", "metadata.txt"} == files_of(folder)
     assert "how it looks in a desktop GIS" in listed
     assert max(map(len, page.splitlines())) <= 92
 

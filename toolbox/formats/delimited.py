@@ -180,8 +180,12 @@ def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str]
     bare = any(safe[name].astype(str).str.contains("\r").any() for name in texts)
     quoting: Literal[0, 2] = 2 if bare else 0  # csv.QUOTE_NONNUMERIC, csv.QUOTE_MINIMAL
     with path.open("w", encoding="utf-8", newline="") as file:
-        file.writelines(f"# {one_line(remark)}\n" for remark in remarks)
+        file.writelines(f"# {_remark(text)}\n" for text in remarks)
         safe.to_csv(file, index=False, lineterminator="\n", float_format="%.10g", quoting=quoting)
+
+
+def _remark(text: str) -> str:
+    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def _harmless(value: Any) -> Any:

@@ -19,7 +19,10 @@ from toolbox.units import Unit, convert
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["read_profiles"]
+__all__ = ["AT_DATUM", "read_profiles"]
+
+AT_DATUM = "each day's surface taken at the datum"
+"""What is assumed where no levels are told."""
 
 _LIMITS = {"temperature_c": (-2.0, 60.0), "oxygen_mg_l": (0.0, 40.0), "par": (0.0, np.inf)}
 _OWN = ("time", "station", "depth_m", "surface_m", *MEASURES)
@@ -159,7 +162,7 @@ def _surface(frame: "pd.DataFrame", path: Path, named: str | None, datum: float 
     told = depth if datum is None else level or depth
     if told is None:
         unused = f"column {level!r} was not used: give datum, the elevation of the datum"
-        return {}, [], [unused if level else "each day's surface taken at the datum"]
+        return {}, [], [unused if level else AT_DATUM]
     names.need(told, frame.columns, path, "level")
     values = np.asarray(convert(numbers(frame, told, path), names.unit_of(told) or "m", "m"), float)
     _refuse(frame, path, told, values, (-np.inf, np.inf), "the level of every reading's day")

@@ -139,7 +139,7 @@ def _refuse(
     wrong = np.asarray(found.isna())
     if wrong.any():
         how = (
-            "ISO 8601, such as 2026-05-14 or 2026-05-14T09:30"
+            "ISO 8601, such as 2026-05-14 or 2026-05-14T09:30; for others name date_format"
             if date_format is None
             else date_format
         )

@@ -133,15 +133,16 @@ def suitable_bed_areas(
     """
     _check_given(one, plants, light)
     deepest, known = float(np.nanmax(depth.values)), ~np.isnan(depth.values)
-    ground = _on_bed(one, depth, plants)
-    good = np.logical_and.reduce([margin[known] >= 0 for margin in ground.values()] or [True])
-    cells = depth.values[known].astype(float)[np.broadcast_to(good, known.sum())]
+    for margin in _on_bed(one, depth, plants).values():
+        known &= margin >= 0
+    cells = depth.values[known].astype(float)
     areas = []
     for time in times:
         column = columns.at(time, deepest)
         below = cells - column.surface
-        margins = list(_at_bed(one, column, below, light).values())
-        suited = (below >= 0) & np.logical_and.reduce([margin >= 0 for margin in margins] or [True])
+        suited = below >= 0
+        for margin in _at_bed(one, column, below, light).values():
+            suited &= margin >= 0
         areas.append(suited.sum() * depth.cell**2)
     return np.array(areas, float)
 

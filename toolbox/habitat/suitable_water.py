@@ -256,5 +256,5 @@ def limits_notes(
     if light is None and (names := named(("light",))):
         notes += (f"limits on light are unknown without secchi or attenuation: {names}",)
     if names := named(tuple({"plants", "slope_deg"} - set(on_bed))):
-        notes += (f"limits on plants or slope were left out: {names}",)
+        notes += (f"limits on plants or slope, which are of the bed, were left out here: {names}",)
     return (*notes, _CAUTION)

@@ -14,12 +14,15 @@ from toolbox.report.text import short
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["TEXT", "WHEN", "WHOLE", "Column", "decimals", "printed_columns", "quoted"]
+__all__ = ["PLACE", "TEXT", "WHEN", "WHOLE", "Column", "decimals", "printed_columns", "quoted"]
 
 TEXT, WHOLE, WHEN = "@", "#,##0", "yyyy-mm-dd hh:mm"
 """Formats of text, of whole numbers and of times, as spreadsheets spell them."""
 
-_PLAIN, _PLACE = "General", "0"
+PLACE = "0"
+"""Format of a coordinate."""
+
+_PLAIN = "General"
 _UNITS = {
     "_per_ha": "per ha",
     "_per_acre": "per acre",
@@ -218,7 +221,7 @@ def _formats_of_rows(frame: "pd.DataFrame", system: str) -> list[str]:
 
 def _format_of_row(name: str, unit: str, value: float, half: float) -> str:
     if name.endswith(("easting", "northing")):
-        return _PLACE
+        return PLACE
     if unit == "1" and "share" in name:
         return _percent(value)
     if half > _HAIR * abs(value):

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from toolbox.layers import Table
-from toolbox.report.columns import Column, printed_columns
+from toolbox.report.columns import PLACE, Column, printed_columns
 
 __all__ = [
     "Block",
@@ -161,5 +161,7 @@ def cell_text(value: Any, form: str) -> str:
         decimals = len(form.partition(".")[2].rstrip("%"))
         if form.endswith("%"):
             return f"{100 * value:.{decimals}f}%"
+        if form == PLACE:  # a coordinate, to the metre
+            return f"{value:.0f}"
         return f"{value:,.{decimals}f}" if form.startswith("#") else f"{value:g}"
     return str(value)

@@ -62,7 +62,7 @@ def _number(value: Any, form: str) -> str:
 def _survival(row: Any) -> str:
     if not _known(row["survival"]):
         return ""
-    told, low, high = (f"{row[f'survival{end}']:.3g}" for end in ("", "_low", "_high"))
+    told, low, high = (f"{row[f'survival{end}']:.4g}" for end in ("", "_low", "_high"))
     return told + (f" ({low} to {high})" if low < high else ", range not given")
 
 

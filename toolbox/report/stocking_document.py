@@ -270,7 +270,7 @@ def season_table(squeeze: Table) -> Table:
     frame = kept.frame.copy()
     for name in frame:
         if pd.api.types.is_datetime64_any_dtype(frame[name]):
-            frame[name] = frame[name].dt.floor("D")
+            frame[name] = frame[name].dt.strftime("%Y-%m-%d").fillna("")
     digits = {"least_thickness_m": 2, "squeezed_days": 0, "days_without": 0}
     return Table(
         frame.round({name: digits[name] for name in digits if name in frame}),
@@ -291,6 +291,7 @@ def _stock(study: StockingStudy) -> Iterator[Block]:
         left = left if stock.remaining < 1 else ""
         yield Text(f"{stock.name}: {stock.stock}{ends}.{left} Source: {stock.source}.")
     if study.fish is not None:
+        yield Text("Echoes tell no species: the count is of fish of all kinds and sizes together.")
         yield Figures(_chosen(study.fish, _FISH), study.fish.title, _fish_headers(study.fish))
 
 

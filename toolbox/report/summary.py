@@ -26,6 +26,7 @@ CAUTIONS = (
 )
 
 _FILES = (
+    ("report.html", "map, section, bed in 3D, water level, tables: one page, works offline"),
     (
         "lakebed.gpkg",
         "all layers: soundings (rejected ones too), bed, isobaths, zones, features, marks",

@@ -124,8 +124,8 @@ def _entry(entry: "Stocking") -> Iterator[tuple[str, str, str]]:
         if limit:
             yield name, limit.amount, limit.reason
     if season := entry.season:
-        ends = (("from", season.min_temperature), ("to", season.max_temperature))
-        warmth = " ".join(f"{what} {value:g}" for what, value in ends if value is not None)
+        limits = (("from", season.min_temperature), ("to", season.max_temperature))
+        warmth = " ".join(f"{what} {value:g}" for what, value in limits if value is not None)
         told = f"{season.first} to {season.last}"
         yield "season", f"{told}, {warmth} °C" if warmth else told, season.source
     if entry.remarks:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, Literal
 from toolbox.stocking.bases import BASES
 from toolbox.stocking.demand import Demand, demand, limited, whole
 from toolbox.stocking.haul import Haul, haul
-from toolbox.stocking.measured import LEFT_OUT, Measured, Span, customary
-from toolbox.stocking.rates import Price, Total
+from toolbox.stocking.measured import Measured, Span, customary
+from toolbox.stocking.rates import Price
 from toolbox.stocking.season import SeasonCheck
+from toolbox.stocking.suitable import LEFT_OUT, UNREAD
 from toolbox.units import convert
 
 if TYPE_CHECKING:
@@ -113,17 +114,29 @@ class Line:
             "cost_per_recruit": cost / grown.likely if grown and grown.likely else math.nan,
         }
 
-    def _warnings(self, water: Measured) -> Iterator[str]:
-        fish = self.fish
-        by_bed = self.entry.basis == "suitable bed" and not isinstance(self.entry.target, Total)
-        if by_bed and LEFT_OUT in water.note("suitable bed area", fish.species):
+    def _of_water(self, water: Measured) -> Iterator[str]:
+        """Say what is amiss with the measure that the fish are counted by."""
+        if len(self.asked.asked) == 1:
+            return
+        measure = self.asked.asked[0]
+        species = self.fish.species if "suitable" in self.entry.basis else ""
+        note = water.note(BASES[self.entry.basis][0], species) if species else ""
+        if LEFT_OUT in note and self.entry.basis == "suitable bed":
             yield (
                 "the suitable bed leaves out the species' limits on the bed: less of it suits, and "
                 "the rate asks for too many fish"
             )
+        if UNREAD in note:
+            yield "much of the water is unknown: nobody read all that the species needs"
+        if not measure.span.likely > 0:
+            yield f"there is none of the {measure.name} to count by"
+
+    def _warnings(self, water: Measured) -> Iterator[str]:
+        fish = self.fish
+        yield from self._of_water(water)
         if unknown := [one.name for one in self.asked.inputs if one.lacks_range]:
             what = ", ".join(unknown)
-            yield f"no range given of {what}: fewest and most fish do not hold that doubt"
+            yield f"no range given for {what}: fewest and most fish leave out its doubt"
         if self.asked.existing and self.asked.number() == 0:
             yield "the existing stock is all that is asked for, or more"
         if fish.mean_weight is None:
@@ -233,6 +246,6 @@ def _haul(way: Haul) -> dict[str, Any]:
     return {
         "loads": way.loads,
         "load_capacity_kg": way.capacity,
-        "loading_kg_l": way.loading.rate / 1000 if way.loading else math.nan,
+        "loading_kg_l": round(way.loading.rate / 1000, 12) if way.loading else math.nan,
         "loading_source": way.loading.source if way.loading else "",
     }

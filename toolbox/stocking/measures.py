@@ -9,7 +9,8 @@ from toolbox.bed.uncertainty import band
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Shoreline, Table, Tin
 from toolbox.layers.crs import distances
-from toolbox.stocking.measured import SPECIES_COLUMNS, suitable_rows
+from toolbox.stocking.measured import SPECIES_COLUMNS
+from toolbox.stocking.suitable import suitable_rows
 from toolbox.tool import Range, tool
 from toolbox.units import convert
 from toolbox.water.water_layers import Figure, WaterLayers
@@ -51,7 +52,8 @@ def stocking_measures(
         Its water's edge, for lengths: a map's own detail, not the bed's.
     suitable : Table, optional
         Suitable water of each species: columns ``species`` and ``suitable_volume_m3``,
-        ``bed_area_m2`` or both, with ``suitable_volume_low_m3`` and the like where known. Of
+        ``bed_area_m2`` or both, with ``suitable_volume_low_m3`` and the like, ``bed_note`` (how
+        the bed was reckoned) and ``unknown_volume_m3`` where known; these two go to the note. Of
         several rows of a species the least counts: the narrowest time of its season.
     littoral_depth : float
         Depth down to which bed counts as littoral. 4.572 m are the 15 ft of Minnesota's DNR.

@@ -68,8 +68,8 @@ def stocking_plan(
         what cap or floor did, and why); ``number, number_low, number_high`` (whole fish),
         ``weight_kg, weight_low_kg, weight_high_kg, weight_lb``; ``number_per_ha, number_per_acre,
         weight_kg_ha, weight_lb_acre`` (of the whole water's surface); ``recruits, recruits_low,
-        recruits_high`` (from the number stocked, with a survival chain); ``loads, load_capacity_kg, loading_kg_l,
-        loading_source``; ``cost_fish, cost_transport, cost, cost_low, cost_high,
+        recruits_high`` (from the number stocked, with a survival chain); ``loads, load_capacity_kg,
+        loading_kg_l, loading_source``; ``cost_fish, cost_transport, cost, cost_low, cost_high,
         cost_per_recruit`` in the currency of the file; ``season`` and ``warnings`` (text, parts
         split by "; "). What is not known or does not apply is empty.
 
@@ -93,7 +93,9 @@ def stocking_plan(
     import pandas as pd
 
     water = Measured(measures)
-    warmth = ProfileSeries.of(profiles, "temperature_c") if profiles is not None else None
+    warmth = None
+    if profiles is not None and profiles.frame["temperature_c"].notna().any():
+        warmth = ProfileSeries.of(profiles, "temperature_c")
     rows = [
         row
         for alternative in proposal.alternative

@@ -78,7 +78,7 @@ def check_season(
     texts, warnings = [_written(season)], list[str]()
     ends = (math.nan, math.nan)
     if temperatures is None:
-        warnings.append("season not checked: no profiles")
+        warnings.append("season not checked: no profiles of temperature")
     else:
         said, ends, wrong = _warmth(season, temperatures)
         texts.append(said)
@@ -135,6 +135,8 @@ def _room(season: "Season", species: str, suitable: Table) -> tuple[str, list[st
         return "", [f"season not checked: no suitable water told of {species!r}"]
     times = pd.DatetimeIndex(pd.to_datetime(frame["time"], utc=True))
     inside = in_days(times, season.first, season.last)
+    unknown = frame.get("unknown_volume_m3", 0 * frame["suitable_volume_m3"])
+    unknown = unknown.to_numpy(float)[inside]
     volume, times = frame["suitable_volume_m3"].to_numpy(float)[inside], times[inside]
     if not len(times):
         return "", ["season not checked: suitable water told at no time in it"]
@@ -142,10 +144,14 @@ def _room(season: "Season", species: str, suitable: Table) -> tuple[str, list[st
         f"suitable water {plain(volume.min(), trimmed=True)} to "
         f"{plain(volume.max(), trimmed=True)} m3"
     )
-    if volume.min() > 0:
-        return said, []
-    none = ", ".join(f"{time:%Y-%m-%d}" for time in times[volume <= 0][:3])
-    return said, [f"no suitable water on {none}"]
+    none, unread = (
+        ", ".join(f"{time:%Y-%m-%d}" for time in times[(volume <= 0) & which][:3])
+        for which in (unknown <= 0, unknown > 0)
+    )
+    wrong = [f"no suitable water on {none}"] if none else []
+    if unread:
+        wrong.append(f"nobody knows of suitable water on {unread}: not all was read")
+    return said, wrong
 
 
 def _days(season: "Season", series: ProfileSeries) -> "pd.DatetimeIndex":

@@ -6,7 +6,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError
 from toolbox.formats.doors import read_table
-from toolbox.formats.profiles_file import read_profiles
+from toolbox.formats.profiles_file import AT_DATUM, read_profiles
 from toolbox.formats.species_file import read_species, shipped_species
 from toolbox.formats.stocking_file import read_stocking
 from toolbox.habitat.species import SpeciesLimits
@@ -114,6 +114,9 @@ def _on_record(profiles: Profiles, settings: Settings) -> Profiles:
     level = level_at(read_table(file), profiles.frame["time"].to_numpy("datetime64[ns]"))
     known = np.isfinite(level)
     surface = np.where(known, datum - level, 0.0)
-    note = "profiles on days without a record of the water level: their surface is at the datum"
-    notes = profiles.notes if known.all() else (*profiles.notes, note)
+    notes = tuple(note for note in profiles.notes if note != AT_DATUM)
+    if not known.all():
+        days = profiles.frame["time"].dt.date
+        without = f"{days[~known].nunique()} of {days.nunique()} days of profiles"
+        notes += (f"{without} without a record of the water level: their surface is at the datum",)
     return Profiles(profiles.frame.assign(surface_m=surface), notes)

@@ -5,10 +5,10 @@ from toolbox.layers import Table, Tin
 from toolbox.report.stocking_document import StockingStudy
 from toolbox.stocking.assumptions import stocking_assumptions
 from toolbox.stocking.comparison import compare_alternatives
-from toolbox.stocking.measured import within_days
 from toolbox.stocking.measures import stocking_measures
 from toolbox.stocking.plan import stocking_plan
 from toolbox.stocking.sensitivity import stocking_sensitivity
+from toolbox.stocking.suitable import within_days
 from toolbox.survey.habitat import Habitat
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.living import Living

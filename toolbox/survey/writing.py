@@ -22,6 +22,7 @@ from toolbox.survey.settings import Settings
 from toolbox.survey.writing_exports import write_exports
 from toolbox.survey.writing_habitat import write_habitat
 from toolbox.survey.writing_layers import write_layers, write_raster, write_survey_metadata
+from toolbox.survey.writing_page import write_report_page
 
 __all__ = ["LINEAGE", "write_folder"]
 
@@ -43,8 +44,9 @@ def write_folder(
     write_habitat(settings, living, results, lineage, folder)
     write_exports(settings, results, lineage, folder)
     write_survey_metadata(settings, results, lineage, folder)
-    _write_findings(settings, results, lineage, folder)
     lineage.write(folder / LINEAGE)
+    write_report_page(settings, results, lineage, folder / LINEAGE, folder / "report.html")
+    _write_findings(settings, results, lineage, folder)
 
 
 def _draw(settings: Settings, results: Results, folder: Path) -> None:

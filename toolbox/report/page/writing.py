@@ -1,0 +1,106 @@
+"""The page as a file."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from toolbox.report.page import telling
+from toolbox.report.page.cards import cast_cards
+from toolbox.report.page.gather import gathered
+from toolbox.report.page.layers import MapLayers, PageTables
+from toolbox.report.page.rendering import rendered
+from toolbox.report.page.tables import table_view
+from toolbox.report.summary import CAUTIONS
+from toolbox.report.text import one_line, short
+from toolbox.volume.stage import Foot
+
+__all__ = ["page_html", "write_page"]
+
+_LONGEST = 300
+
+
+def write_page(path: Path, layers: MapLayers, tables: PageTables, **told: Any) -> None:
+    """Write the page of a water: one file, nothing outside it is asked for.
+
+    Parameters
+    ----------
+    path : Path
+        File to write.
+    layers : MapLayers
+        What the map draws.
+    tables : PageTables
+        What is printed.
+    **told
+        As :func:`page_html` takes it.
+    """
+    path.write_text(page_html(layers, tables, **told), encoding="utf-8", newline="\n")
+
+
+def page_html(
+    layers: MapLayers,
+    tables: PageTables,
+    *,
+    title: str,
+    made: date,
+    origin: Mapping[str, Any] | None = None,
+    datum: Mapping[str, Any] | None = None,
+    rejections: Sequence[Mapping[str, Any]] = (),
+    notes: Sequence[str] = (),
+    lineage: Mapping[str, Any] | None = None,
+    foot: Foot = "international",
+) -> str:
+    """Lay out the page of a water.
+
+    Parameters
+    ----------
+    layers : MapLayers
+        What the map draws.
+    tables : PageTables
+        What is printed.
+    title : str
+        Name of the water.
+    made : date
+        Day on which the page was made.
+    origin : mapping, optional
+        ``by``, ``date`` and ``remarks`` of the survey; what is empty is left out.
+    datum : mapping, optional
+        ``elevation`` of the datum water level, m, and its ``name``.
+    rejections : sequence of mappings
+        ``file``, ``reason`` and number of ``soundings``.
+    notes : sequence of str
+        What was assumed, mended or inferred.
+    lineage : mapping, optional
+        As the file of a run holds it: ``made_with``, ``inputs`` and ``steps``.
+    foot : str
+        Of which feet, acres and acre-feet are made.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
+    level = dict(datum or {})
+    data = gathered(layers, tables, datum=level.get("elevation"), foot=foot)
+    view = {
+        "title": one_line(title),
+        "short_title": short(title, 80),
+        "made": made.isoformat(),
+        "facts": telling.facts(dict(origin or {}), level),
+        "figures": telling.figures(tables.morphometry, foot),
+        "cards": cast_cards(layers.marks, tables.profiles, foot=foot),
+        "tables": telling.views(tables, foot),
+        "quality": [table_view(table, name, foot=foot) for name, table in tables.quality.items()],
+        "plan": telling.plan_view(layers.plan, foot),
+        "rejections": [telling.rejection(row) for row in rejections],
+        "shown": telling.left_out(layers, data),
+        "has": {name: name in data["grids"] for name in ("sd", "slope", "unsurveyed")},
+        "layers": sorted(data["shapes"]),
+        "soundings": telling.counts(data["soundings"]),
+        "notes": [short(note, _LONGEST) for note in notes],
+        "lineage": telling.lineage_view(dict(lineage or {})),
+        "cautions": CAUTIONS,
+        "crs": data["crs"],
+        "ratio": telling.height_for_width(layers),
+    }
+    return rendered(data, view)
