@@ -512,7 +512,7 @@ SURVEYS = {
             "survey.toml",
             "'colour' is unknown",
             "bed, cleaning, datum, echoes, light, make, marks, origin, plan, plants, profiles, "
-            "soundings, species, stage, stocking, thinning",
+            "sheet, soundings, species, stage, stocking, thinning",
         ),
         survey(head="colour = 'red'"),
     ),
@@ -521,7 +521,7 @@ SURVEYS = {
         (
             "survey.toml",
             "'make.cel' is unknown",
-            "cell, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, step",
+            "cell, exports, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, step",
         ),
         survey(more="[make]\ncel = 2"),
     ),

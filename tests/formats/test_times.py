@@ -92,3 +92,10 @@ def test_no_such_zone_or_column(tmp_path: Path) -> None:
         times(tmp_path, "date,depth\n2026-05-14,0\n", timezone="Mars")
     with pytest.raises(InputFileError, match="has no column 'day', only date, depth"):
         times(tmp_path, "date,depth\n2026-05-14,0\n", date="day")
+
+
+def test_dates_written_otherwise_are_told_how_to_be_read(tmp_path: Path) -> None:
+    text = "date,depth\n09.04.2026,0\n"
+    with pytest.raises(InputFileError, match=r"for others name date_format\) that .* '09.04.2026'"):
+        times(tmp_path, text)
+    assert times(tmp_path, text, date_format="%d.%m.%Y")[0] == ["2026-04-09 12:00"]

@@ -1,6 +1,5 @@
 """What lives in the water, from the survey file to its folder."""
 
-import json
 import re
 import shutil
 import subprocess
@@ -134,15 +133,20 @@ def test_suitable_bed_keeps_to_the_limits_of_the_bed(out: Path) -> None:
         assert ((depth.read(1)[held] >= 0.5) & (depth.read(1)[held] <= 5)).all()
 
 
-def test_the_record_tells_the_surface_of_its_days(out: Path) -> None:
-    told = pd.read_csv(out / "habitat" / "stratification.csv", index_col="time")["surface_m"]
-    assert told.iloc[0] == 0  # April, before the record
-    steps = json.loads((out / "lineage.json").read_text(encoding="utf-8"))["steps"]
-    (read,) = [step for step in steps if step["step"] == "read profiles"]
-    assert told.iloc[1] == pytest.approx(0.102, abs=0.001)  # the record of 14 May, read by eye
+def test_the_record_tells_the_surface_of_its_days(desk: Path) -> None:
+    text = (desk / "survey.toml").read_text(encoding="utf-8")
+    (line,) = [line for line in text.splitlines() if line.startswith("elevation")]
+    path = changed(desk, "record.toml", line, f'{line}\nrecord = "water_level.csv"')
+    settings = load_settings(path)
+    found = read_living(settings, Lineage(settings)).profiles
+    assert found is not None
+    surface = found.frame.groupby("time")["surface_m"].first().tolist()
+    # water_level.csv: 212.30 m at 7 h of 14 May and lower the day after; the datum is 212.40 m
+    assert surface[0] == 0  # April, before the record
+    assert surface[1] == pytest.approx(0.102, abs=0.002)
     said = "7 of 8 days of profiles without a record of the water level: their surface is at the"
-    assert any(note.startswith(said) for note in read["notes"])
-    assert "each day's surface taken at the datum" not in read["notes"]
+    assert any(note.startswith(said) for note in found.notes)
+    assert "each day's surface taken at the datum" not in found.notes
 
 
 def test_the_document_says_what_the_tables_say(out: Path) -> None:

@@ -136,14 +136,8 @@ def test_a_fitted_run_writes_all_there_is(fitted: Path) -> None:
     tables = TABLES | {"marks", "cast_profiles", "next_soundings", "validation", "bed_orders"}
     wanted = {f"{name}.tif" for name in rasters} | {f"{name}.csv" for name in tables}
     wanted |= {"lakebed.gpkg", "map.png", "marks.png", "findings.txt", "lineage.json"}
-    wanted |= {
-        "areas_and_volumes.xlsx",
-        "metadata.xml",
-        "metadata.txt",
-        "exports",
-        "figures",
-        "report.html",
-    }
+    wanted |= {"areas_and_volumes.xlsx", "metadata.xml", "metadata.txt"}
+    wanted |= {"exports", "figures", "report.html", "sheet.pdf"}
     assert wanted - files_of(fitted) == set()
     assert files_of(fitted) - wanted <= {"line_errors.csv", "line_offsets.csv"}
     layers = set(layer_names(fitted / "lakebed.gpkg"))
@@ -175,6 +169,7 @@ def test_a_triangulated_run_of_a_boat_writes_its_course(triangulated: Path) -> N
         "exports",
         "figures",
         "report.html",
+        "sheet.pdf",
     }
     assert files_of(triangulated) == wanted
     layers = set(layer_names(triangulated / "lakebed.gpkg"))

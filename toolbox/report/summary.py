@@ -67,6 +67,7 @@ _FILES = (
     ("orders.csv", "share of the soundings within each order of IHO S-44, by their own spread"),
     ("morphometry.csv", "figures of the water as a whole, with their formulas"),
     ("map.png", "the bed as a picture"),
+    ("sheet.pdf", "the map true to scale, to print; with marks also their cards for the pocket"),
     ("figures", "folder: area and volume by depth, coverage and crossings as pictures"),
     ("habitat", "folder: water, light, plants, room of species and fish, as tables and rasters"),
     ("stocking", "folder: the stocking proposal as page, PDF, spreadsheet and tables"),

@@ -20,7 +20,7 @@ from toolbox.survey.keys import (
     WorkCrs,
     check_keys_fit,
 )
-from toolbox.survey.wanted import Make, Marks, Plan, Plants, Stage
+from toolbox.survey.wanted import Make, Marks, Plan, Plants, Sheet, Stage
 from toolbox.survey.wanted_habitat import Echoes, Light, ProfileSource, SpeciesSource, Stocking
 from toolbox.units import Unit
 
@@ -223,6 +223,7 @@ class Settings(Section):
     thinning: Thinning = Thinning()
     bed: Bed = Bed()
     make: Make = Make()
+    sheet: Sheet = Sheet()
     stage: Stage | None = None
     plants: Plants | None = None
     profiles: ProfileSource | None = None

@@ -15,7 +15,7 @@ from toolbox.survey.keys import (
     check_keys_fit,
 )
 
-__all__ = ["Export", "Make", "MarkKind", "Marks", "Plan", "Plants", "Stage", "Terrain"]
+__all__ = ["Export", "Make", "MarkKind", "Marks", "Plan", "Plants", "Sheet", "Stage", "Terrain"]
 
 Terrain = Literal[
     "slope",
@@ -78,6 +78,21 @@ class Make(Section):
         "dimensions), xyz (depths as text), geojson, flatgeobuf and geoparquet (all layers).",
     )
     paper: Literal["A4", "Letter"] = Field("A4", description="Paper that tables are printed on.")
+
+
+class Sheet(Section):
+    """A map on paper, true to scale."""
+
+    paper: Literal["A4", "A3", "A2", "Letter", "Tabloid"] = Field("A4", description="Its size.")
+    orientation: Literal["auto", "portrait", "landscape"] = Field(
+        "auto", description="How it lies; auto is by the shape of the water."
+    )
+    scale: int | None = Field(
+        None,
+        ge=50,
+        le=10_000_000,
+        description="Such as 2000 for 1:2000; if left out, the largest round one that fits.",
+    )
 
 
 class Plan(Section):

@@ -13,6 +13,7 @@ from toolbox.report.figures import write_map
 from toolbox.report.hypsography_figure import draw_hypsography
 from toolbox.report.living import living_told
 from toolbox.report.marks_map import write_marks_map
+from toolbox.report.sheet import write_sheet
 from toolbox.report.summary import write_summary
 from toolbox.report.workbook import write_workbook
 from toolbox.survey.lineage import Lineage
@@ -39,6 +40,7 @@ def write_folder(
     for name, table in results.tables.items():
         write_delimited(table.frame, folder / f"{name}.csv")
     _draw(settings, results, folder)
+    _write_sheet(settings, results, lineage, folder)
     _write_figures(results, folder)
     _write_book(settings, results, lineage, folder)
     write_habitat(settings, living, results, lineage, folder)
@@ -76,6 +78,35 @@ def _draw(settings: Settings, results: Results, folder: Path) -> None:
             exclusions=results.exclusions,
             unsurveyed=unsurveyed,
         )
+
+
+def _write_sheet(settings: Settings, results: Results, lineage: Lineage, folder: Path) -> None:
+    """Write a map on paper, and cards of the marks for the pocket."""
+    wanted, marked, drawn = settings.sheet, results.marked, results.drawn
+    lies = {"auto": None, "portrait": False, "landscape": True}[wanted.orientation]
+    about = _about(settings, results, lineage)
+    scale = write_sheet(
+        folder / "sheet.pdf",
+        title=settings.water.name,
+        depth=results.grids[0],
+        shoreline=results.inputs.shoreline,
+        isobaths=drawn.isobaths,
+        hypsography=results.hypsography,
+        unsurveyed=results.grid("unsurveyed"),
+        features=drawn.features,
+        plants=drawn.plants,
+        marks=marked.marks if marked else None,
+        pegs=marked.pegs if marked else None,
+        course=marked.course if marked else None,
+        cast_profiles=marked.profiles if marked else None,
+        exclusions=results.exclusions,
+        declination=settings.marks.declination if settings.marks else None,
+        paper=wanted.paper,
+        landscape=lies,
+        scale=wanted.scale,
+        **about,
+    )
+    lineage.step("sheet", paper=wanted.paper, scale=scale)
 
 
 def _write_figures(results: Results, folder: Path) -> None:
