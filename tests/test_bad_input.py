@@ -521,7 +521,8 @@ SURVEYS = {
         (
             "survey.toml",
             "'make.cel' is unknown",
-            "cell, exports, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, step",
+            "cell, exports, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, "
+            "step",
         ),
         survey(more="[make]\ncel = 2"),
     ),

@@ -149,12 +149,18 @@ class DepthColours:
         return png(np.asarray(canvas.buffer_rgba()))
 
 
-def depth_ramp() -> np.ndarray:
-    """Return colours from shallow to deep, shape (256, 3) of uint8, even to the eye."""
+def depth_ramp(deepest: float = 1.0) -> np.ndarray:
+    """Return colours from shallow to deep, shape (256, 3) of uint8, even to the eye.
+
+    Parameters
+    ----------
+    deepest : float
+        Share of the whole ramp at which it ends; less than 1 leaves out what is nearly black.
+    """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # of the ramps' own making
         import cmocean
-    ramp = cmocean.cm.deep(np.linspace(0, 1, _RAMP))[:, :3]
+    ramp = cmocean.cm.deep(np.linspace(0, deepest, _RAMP))[:, :3]
     return np.asarray(np.round(255 * ramp), np.uint8)
 
 

@@ -22,7 +22,8 @@ _MOST_PIXELS = 2048  # along a side: more is scaled down by viewers on phones
 _FINER = 4  # pixels to a cell, so that the edge of the water is no staircase in degrees
 _METRES = 111_320.0  # to a degree of latitude, on a sphere
 _DIGITS = 7  # of a degree: a centimetre
-_INK = "ff3a3022"  # opacity, blue, green, red, as KML has them
+_INK = "ff" + "".join(reversed(textwrap.wrap(INK[1:], 2)))
+"""Opacity, blue, green, red, as KML has them."""
 _WIDTHS = {"line": 1.2, "heavy": 2.4, "area": 1.5}
 
 

@@ -8,6 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from toolbox.formats.captions import CAUTION
+from toolbox.formats.depth_colours import INK, PAPER, readable
+from toolbox.formats.depth_colours import depth_ramp as ramp_of_depth
 from toolbox.isobaths.labels import isobath_labels
 from toolbox.layers import Grid, Shoreline, Vectors
 from toolbox.report.text import title_lines
@@ -33,8 +36,7 @@ __all__ = [
     "window",
 ]
 
-INK, PAPER, LAND, FAULT = "#22303a", "#ffffff", "#efece4", "#b3402a"
-CAUTION = "Not for navigation. Depths hold for the datum; between soundings they are interpolated."
+LAND, FAULT = "#efece4", "#b3402a"
 SCALE_BAR = "scale bar"
 _WIDTH_INCHES = 9.0
 _ACROSS = 0.88  # of the sheet, that the picture takes beside the bar
@@ -42,9 +44,10 @@ _MOST_PIXELS = 1600
 _MARGIN = 0.04  # of the longer side
 _DIGITS_MM = 2.2  # with what surrounds them, of the numbers on isobaths
 _METRES_PER_INCH = 0.0254
+_POINTS_PER_INCH = 72.0
+_TITLE_POINTS = 13.0
 _SPACING_MM = 60.0  # between numbers on one isobath
 _CLEAR_MM = 2.5
-_PALE = 0.45  # luminance above which ink is read better than paper
 
 Bounds = tuple[float, float, float, float]
 
@@ -125,11 +128,8 @@ def depth_ramp(strength: float = 1.0) -> Any:
     """
     from matplotlib.colors import ListedColormap
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", DeprecationWarning)  # of the ramps' own making
-        import cmocean
     deepest = 0.4 + 0.6 * strength  # near black would turn to mud
-    colours = cmocean.cm.deep(np.linspace(0, deepest, 256))
+    colours = ramp_of_depth(deepest) / 255
     return ListedColormap(1 - strength * (1 - colours), name="depth")
 
 
@@ -186,7 +186,7 @@ def draw_isobaths(
     depths = isobaths.frame["depth_m"].to_numpy(float)
     heavy = np.where(isobaths.frame["index_line"].to_numpy(bool), 0.9, 0.45)
     lines = [shapely.get_coordinates(shape) for shape in isobaths.frame.geometry]
-    colours = [_readable(shading.to_rgba(depth)) for depth in depths]
+    colours = [readable(255 * np.array(shading.to_rgba(depth))) for depth in depths]
     axes.add_collection(LineCollection(lines, colors=colours, linewidths=heavy, alpha=0.85))
     scale = _scale(figure, axes)
     spacing = _SPACING_MM * scale / 1000
@@ -221,19 +221,13 @@ def _draw_numbers(axes: Any, labels: Vectors, shading: Any) -> None:
             rotation=-row.upright_deg,
             rotation_mode="anchor",
             fontsize=6,
-            color=_readable(beneath),
+            color=readable(255 * np.array(beneath)),
             ha="center",
             va="center_baseline",
             clip_on=True,
             zorder=2.5,
             path_effects=[withStroke(linewidth=2.2, foreground=beneath)],  # parts its line
         )
-
-
-def _readable(colour: Any) -> str:
-    """Return ink on what is pale, and paper on what is dark."""
-    linear = np.asarray(colour[:3]) ** 2.2
-    return INK if float(linear @ (0.2126, 0.7152, 0.0722)) > _PALE**2.2 else PAPER
 
 
 def draw_unsurveyed(axes: Any, unsurveyed: Grid) -> None:
@@ -286,7 +280,7 @@ def frame(
         xlim=(west - margin, east + margin), ylim=(south - margin, north + margin), aspect="equal"
     )
     axes.set_facecolor(LAND)
-    axes.set_title(title_lines(title), loc="left", fontsize=13, color=INK)
+    _entitle(axes, title)
     name = "a plane" if depth.crs is None else depth.crs.name
     axes.set_xlabel(
         f"{caution}\nCoordinates: easting and northing in m, {name}",
@@ -299,6 +293,14 @@ def frame(
     axes.tick_params(axis="y", labelrotation=90)
     _scale_bar(axes, west, south, east, margin, unit)
     _north_arrow(axes)
+
+
+def _entitle(axes: Any, title: str) -> None:
+    """Write the title, on a sheet that is the higher the more lines it has."""
+    lines, figure = title_lines(title), axes.get_figure()
+    axes.set_title(lines, loc="left", fontsize=_TITLE_POINTS, color=INK)
+    more = 1.2 * _TITLE_POINTS / _POINTS_PER_INCH * lines.count("\n")
+    figure.set_figheight(figure.get_figheight() + more)
 
 
 def legend(figure: Any, axes: Any) -> None:
@@ -316,6 +318,7 @@ def legend(figure: Any, axes: Any) -> None:
             labelcolor=INK,
         )
     figure.draw_without_rendering()
+    figure.draw_without_rendering()  # the shape of the map, told by the first, moves its title
     figure.set_layout_engine("none")  # what is placed by pixels must not move any more
 
 

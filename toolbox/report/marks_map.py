@@ -24,6 +24,7 @@ from toolbox.report.drawing import (
     window,
 )
 from toolbox.report.placing import place_labels
+from toolbox.report.styles.colours import EDGE, FLOW, GREEN, HOLLOW, RISE
 from toolbox.report.text import short
 
 __all__ = ["write_marks_map"]
@@ -67,15 +68,14 @@ class _Style:
         return outer | {"path_effects": [around, core]}
 
 
-_EDGE, _FLOW, _RISE, _HOLLOW, _GREEN = "#8c2d04", "#08519c", "#762a83", "#08306b", "#1b7837"
 _STYLES = {
-    "drop-off lip": _Style("lip of a drop-off", _EDGE, 1.8),
-    "drop-off foot": _Style("foot of a drop-off", _EDGE, 1.6, (0, (4, 1.5))),
-    "gully axis": _Style("bottom of a gully", _FLOW, 1.6, (0, (7, 1.5, 1, 1.5))),
-    "hump": _Style("hump, bar or plateau", _RISE, 1.5, (0, (1, 1))),
-    "bar": _Style("hump, bar or plateau", _RISE, 1.5, (0, (1, 1))),
-    "plateau": _Style("hump, bar or plateau", _RISE, 1.5, (0, (1, 1))),
-    "hole": _Style("hole", _HOLLOW, 2.6, double=True),
+    "drop-off lip": _Style("lip of a drop-off", EDGE, 1.8),
+    "drop-off foot": _Style("foot of a drop-off", EDGE, 1.6, (0, (4, 1.5))),
+    "gully axis": _Style("bottom of a gully", FLOW, 1.6, (0, (7, 1.5, 1, 1.5))),
+    "hump": _Style("hump, bar or plateau", RISE, 1.5, (0, (1, 1))),
+    "bar": _Style("hump, bar or plateau", RISE, 1.5, (0, (1, 1))),
+    "plateau": _Style("hump, bar or plateau", RISE, 1.5, (0, (1, 1))),
+    "hole": _Style("hole", HOLLOW, 2.6, double=True),
 }
 
 
@@ -136,8 +136,8 @@ def write_marks_map(
             draw_unsurveyed(axes, window(unsurveyed, _framed(bounds)))
         draw_shoreline(axes, shoreline)
         if plants is not None:
-            _draw_areas(axes, plants, _GREEN, "....", "plants")
-        _draw_areas(axes, _of_kind(features, "gully"), _FLOW, "", "gully")
+            _draw_areas(axes, plants, GREEN, "....", "plants")
+        _draw_areas(axes, _of_kind(features, "gully"), FLOW, "", "gully")
         _draw_features(axes, features)
         if exclusions is not None:
             _draw_exclusions(axes, exclusions)

@@ -151,7 +151,7 @@ function makeBed(grids, map) {
     const back = [1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, -away, 1];
     const aspect = size.wide / size.high;
     const across = Math.hypot(middle[0], middle[1]) / half;
-    const wideAngle = 3.4 * Math.min(aspect / (0.92 * across), 1 / (0.56 * across));
+    const wideAngle = 3.4 * Math.min(aspect / (1.04 * across), 1 / (0.56 * across));
     const [near, far] = [0.05, 20];
     const lens = [wideAngle / aspect, 0, 0, 0, 0, wideAngle, 0, 0, 0, 0, (far + near) / (near - far), -1, 0, 0, (2 * far * near) / (near - far), 0];
     return times(lens, times(back, times(over, about)));

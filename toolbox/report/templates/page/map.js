@@ -7,7 +7,7 @@ function makeMap(grids, shapes, water, soundings) {
   const ground = makeWater(pen, pictures, shapes, water);
   const signs = makeSigns(pen, shapes, soundings);
   const margin = makeMargin(pen);
-  const { read, showReading } = makeReading(pen, grids, shapes, soundings);
+  const { read } = makeReading(pen, grids, shapes, soundings);
   const whole = endsOf(water);
   const stale = new Set(); // pictures that must be painted anew
   let touched = false; // whether the reader has moved the map
@@ -123,7 +123,7 @@ function makeMap(grids, shapes, water, soundings) {
     eye.south = south;
     cross = [east, south];
     touched = true;
-    showReading([east, south], null, true);
+    read(...pen.toScreen(east, south), true);
     draw();
   }
 

@@ -72,7 +72,7 @@ function makeReading(pen, grids, shapes, soundings) {
   }
 
   watch((what) => {
-    if (what === "units" && last) showReading(last, null, false);
+    if (what === "units" && last) read(...toScreen(...last), false);
   });
-  return { read, showReading };
+  return { read };
 }

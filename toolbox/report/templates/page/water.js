@@ -78,20 +78,17 @@ function makeWater(pen, pictures, shapes, water) {
           const dx = line[i] - line[i - 2];
           const dy = line[i + 1] - line[i - 1];
           const long = Math.hypot(dx, dy) * eye.scale;
-          if (gone + long >= next) {
+          for (; next <= gone + long; next += 40) {
             const share = (next - gone) / long;
             const at = [line[i - 2] + share * dx, line[i - 1] + share * dy];
             const key = [Math.round((at[0] * eye.scale) / room), Math.round((at[1] * eye.scale) / room)];
             const around = [-1, 0, 1].some((r) => [-1, 0, 1].some((c) => taken.has(`${key[0] + r} ${key[1] + c}`)));
-            if (!around) {
-              taken.add(key.join(" "));
-              let turn = Math.atan2(dy, dx);
-              if (turn > Math.PI / 2 || turn <= -Math.PI / 2) turn += Math.PI;
-              made.push({ at, turn, depth: group.depth });
-              next += 230;
-            } else {
-              next += 40;
-            }
+            if (around) continue;
+            taken.add(key.join(" "));
+            let turn = Math.atan2(dy, dx);
+            if (turn > Math.PI / 2 || turn <= -Math.PI / 2) turn += Math.PI;
+            made.push({ at, turn, depth: group.depth });
+            next += 190;
           }
           gone += long;
         }
