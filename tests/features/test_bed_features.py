@@ -5,6 +5,7 @@ source.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -163,6 +164,55 @@ def test_the_flank_of_a_wide_hole_is_a_drop_off_only_if_it_is_steep(
     found = bed_features(net(hole), largest_share=0.5).frame["kind"]
     assert {kind.rpartition(" ")[0] for kind in found if kind.startswith("drop-off")} == expected
     assert "hole" in set(found)
+
+
+@pytest.mark.parametrize(("tilt", "is_one"), [(0.0, True), (0.03, False)])
+def test_a_gentle_bank_is_a_drop_off_only_between_level_beds(tilt: float, is_one: bool) -> None:
+    def bank(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return 4 + tilt * y + (1.5 - 28 * tilt) * np.clip((y - 106) / 28, 0, 1)
+
+    # derived: 1.5 m in 28 m is 3.1 degrees, more than four tenths of 6 and less than six; bed
+    # beside it is level, or has 0.56 of that slope
+    assert ("drop-off lip" in kinds(net(bank))) == is_one
+
+
+def groove(x: np.ndarray, y: np.ndarray, half: float, length: float) -> np.ndarray:
+    """1 m deep along y in the middle, so long where it is half as deep."""
+    across = 0.5 ** (((x - 120) / half) ** 2)
+    return across * 0.5 ** (((y - 120) / (length / 2)) ** 8)
+
+
+def test_a_gully_in_the_floor_of_a_wide_hole_is_told_beside_the_hole() -> None:
+    def floor(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        away = np.clip((np.hypot(x - 120, y - 120) - 45) / 35, 0, 1)
+        return 4 + 1.5 * (1 + np.cos(np.pi * away)) + groove(x, y, 7, 80)
+
+    # derived: the hole is 160 m wide at its rim, the gully 14 m at half its depth
+    frame = bed_features(net(floor), largest_share=0.7).frame.set_index("kind")
+    assert {"hole", "gully"} <= set(frame.index)
+    assert frame.loc["gully axis"]["length_m"] == pytest.approx(80, abs=25)
+
+
+@pytest.mark.parametrize(("length", "found"), [(70.0, {"gully", "gully axis"}), (26.0, set())])
+def test_a_gully_shows_on_two_and_a_half_of_its_widths(length: float, found: set[str]) -> None:
+    bed = net(lambda x, y: 4 + y / 40 + groove(x, y, 9, length))
+    # derived: 18 m wide, so it must show on 45 m
+    told = set(bed_features(bed, least_length=20.0).frame["kind"])
+    assert {kind for kind in told if kind.startswith("gully")} == found
+
+
+def test_a_gully_must_rise_less_above_the_doubt_of_a_bed_than_a_hump() -> None:
+    def gully(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return 4 + y / 60 + 0.6 * 0.5 ** (((x - 120) / 8) ** 2)
+
+    def swell(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return 8 - 0.5 * np.exp(-((x - 120) ** 2 + (y - 110) ** 2) / (2 * 10**2))
+
+    # derived: half a metre is more than an sd of 0.3 m and less than two
+    for depth, told in ((gully, ["gully", "gully axis"]), (swell, [])):
+        bed = net(depth)
+        assert kinds(replace(bed, sd=np.full(len(bed.depth), 0.3))) == told
+    assert kinds(net(swell)) == ["hump"]
 
 
 def ring_water() -> Tin:

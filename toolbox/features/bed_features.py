@@ -68,8 +68,8 @@ def bed_features(
     bed : Tin
         The lake bed; a fitted one tells how sure its features are.
     least_relief : float, optional
-        Of humps, holes and gullies; if left out, 0.3 m, or twice the median standard deviation of
-        a fitted bed where that is more.
+        Of humps, holes and gullies; if left out, 0.3 m, or the median standard deviation of a
+        fitted bed where that is more: twice that for humps and holes.
     least_drop : float
         Depth from lip to foot of a drop-off.
     least_length : float
@@ -110,13 +110,15 @@ def bed_features(
     -----
     A hole is a hollow with a closed isobath, a hump a rise with one, a bar a hump at least 2.5
     times as long as wide, a plateau a hump whose upper quarter covers two fifths of its ground. A
-    gully is a hollow at least three times as long as wide, between sides that rise faster than the
-    bed beyond them; hollows in its bottom, if not half as deep again as the gully, are part of it.
-    Hollows in a row with a valley between them are a gully that was seen only on the survey lines.
-    The foot of a slope and the moat around a hump or an island are no gullies. A drop-off is bed
-    steeper than that above and below, a shelf gentle bed above its lip. The sides of gullies,
-    humps and small holes are no drop-offs; the flank of a hole wider than 60 m is one only where
-    it is as steep as `steep` all the way from lip to foot.
+    gully is a hollow that shows on two and a half of its widths or more, between sides that rise
+    faster than the bed beyond them; hollows in its bottom, if not half as deep again as the gully,
+    are part of it. Hollows in a row with a valley between them are a gully that was seen only on
+    the survey lines. The foot of a slope and the moat around a hump or an island are no gullies. A
+    drop-off is bed steeper than that above and below, a shelf gentle bed above its lip. As a survey
+    in lines blurs what is steep, six tenths of `steep` are enough in the mean from lip to foot, and
+    four tenths between bed that is next to level. The sides of gullies, humps and small holes are
+    no drop-offs; the flank of a hole wider than 60 m is one only where it is as steep as `steep`
+    all the way from lip to foot.
 
     Each draw is asked for each feature at its place: for the top above all sides of its outline,
     the bottom of the gully below both sides, the fall between lip and foot. So the confidence says
@@ -161,6 +163,7 @@ def find(
 ) -> tuple[list[Found], list[Found]]:
     """Return the features that are sure enough, and those that are not."""
     relief = least_relief_of(bed) if least_relief is None else least_relief
+    along = least_relief_of(bed, times=1.0) if least_relief is None else least_relief
     surface = Surface.of(bed)
     holes, humps = (
         closed.closed_forms(bed, sign, least_relief=relief, largest_share=largest_share)
@@ -168,7 +171,7 @@ def find(
     )
     rises = _rises(bed, humps, relief)
     lines = hollows.gullies(
-        surface, least_relief=relief, least_length=least_length, widest=widest_gully, rises=rises
+        surface, least_relief=along, least_length=least_length, widest=widest_gully, rises=rises
     )
     own = [_afloat(bed, line) for line in lines if not _of_holes(line, holes, least_length)]
 
@@ -239,14 +242,18 @@ def _is_wide(form: Form) -> bool:
 
 
 def _of_holes(gully: Form, holes: Sequence[Form], least_length: float) -> bool:
-    """Tell whether a gully is only a hole with a tail, or two holes in a line."""
+    """Tell whether a gully is only a hole with a tail, or two holes in a line.
+
+    It is not where it is narrow beside the hole in whose floor it is cut, or long beside its pools.
+    """
     import shapely
 
-    axis = gully.shapes["gully axis"]
-    round_ = [h for h in holes if h.figures["length_m"] < closed.BAR_LENGTH * h.figures["width_m"]]
-    own = [hole.shapes["hole"] for hole in round_ if axis.intersects(hole.shapes["hole"])]
-    rest = axis.difference(shapely.union_all(own).buffer(_BESIDE)).length if own else axis.length
-    return len(own) < _IN_A_ROW and rest < least_length / 2
+    axis, figures = gully.shapes["gully axis"], gully.figures
+    least, most = figures["length_m"] / hollows.LONGER, figures["width_m"] * hollows.LONGER
+    round_ = [hole for hole in holes if least < hole.figures["width_m"] < most]
+    own = [hole for hole in round_ if axis.intersects(hole.shapes["hole"])]
+    rest = axis.difference(shapely.union_all([h.shapes["hole"] for h in own]).buffer(_BESIDE))
+    return 0 < len(own) < _IN_A_ROW and rest.length < least_length / 2
 
 
 def _in_gully(hole: Form, gullies: Sequence[Form]) -> bool:

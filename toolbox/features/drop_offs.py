@@ -27,7 +27,9 @@ source)."""
 
 _EXCESS = 0.3  # share of its slope by which steep bed is steeper than both sides
 _FAINT = 0.6  # share of the limits down to which a drop-off is followed
+_BLURRED = 0.67  # share of the least slope that a survey in lines leaves of it
 _MEAN = 0.6  # share of the least slope that must be left from lip to foot
+_CLEAR = 0.4  # the same, between bed that is level beside it
 
 
 def drop_offs(
@@ -77,7 +79,9 @@ def drop_offs(
     by half of that or more, it is the side of a hump or of a gully and no drop-off, and so is a
     side that ends at the water's edge. One that crosses a hole or a gully goes on through it.
 
-    From lip to foot the mean slope must be six tenths of the least, as a survey in lines blurs it.
+    From lip to foot the mean slope must be six tenths of the least, as a survey in lines blurs it;
+    four tenths where bed above and below is next to level on seven tenths of the length or more: a
+    step of a metre or two that was sounded on lines far apart becomes such a bank.
     The sides of a hole steepen and flatten again of themselves; they are a drop-off only where they
     are as steep from lip to foot as is asked of a drop-off, so the flank of a gentle hole is none.
     """
@@ -86,14 +90,20 @@ def drop_offs(
     taken = [(_taken(form), form.figures["relief_m"]) for form in beside]
     holes = [next(iter(form.shapes.values())) for form in within]
     forms = []
-    for profiles in _profiles(surface, least, widest, gap, step):
+    for profiles in _profiles(surface, _BLURRED * least, widest, gap, step):
         for run in profiles.runs(least_drop, taken, most=int(gap / step)):
             part = profiles.part(run)
             enough = part.length >= least_length and part.typical >= least_drop
-            share = 1.0 if part.mostly_in(holes) else _MEAN
-            if enough and part.steepness >= share * least:
+            if enough and part.steepness >= _least_share(part, holes) * least:
                 forms.append(part.form(step, least_drop))
     return _distinct(sorted(forms, key=lambda form: -form.figures["length_m"]))
+
+
+def _least_share(part: Profiles, holes: Sequence[Any]) -> float:
+    """Return the share of the least slope that must be left from lip to foot."""
+    if part.mostly_in(holes):
+        return 1.0
+    return _CLEAR if part.stands_out else _MEAN
 
 
 def _profiles(

@@ -45,9 +45,13 @@ def spacing_of(bed: Tin) -> float:
     return float(np.sqrt(bed.areas().sum() / len(bed.depth)))
 
 
-def least_relief_of(bed: Tin) -> float:
-    """Return 0.3 m, or twice the median sd of the bed where it knows it and that is more."""
-    return LEAST_RELIEF if bed.sd is None else max(LEAST_RELIEF, 2 * float(np.median(bed.sd)))
+def least_relief_of(bed: Tin, *, times: float = 2.0) -> float:
+    """Return 0.3 m, or so many times the median sd of the bed where it knows it and that is more.
+
+    A hump or a hole rests on its top or bottom alone; a gully, whose depth is the median of many
+    places, is told apart from chance at half of what they need.
+    """
+    return LEAST_RELIEF if bed.sd is None else max(LEAST_RELIEF, times * float(np.median(bed.sd)))
 
 
 def confidences(bed: Tin, forms: Sequence[Form]) -> np.ndarray:

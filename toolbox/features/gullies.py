@@ -19,8 +19,8 @@ WIDEST = 50.0
 """From top to top of the sides, m: what is wider is a valley or a basin (common practice, no
 source)."""
 
-LONGER = 3.0
-"""Least length of a gully in its widths (common practice, no source)."""
+LONGER = 2.5
+"""Least length on which a gully shows, in its widths (common practice, no source)."""
 
 GAP = 40.0
 """Longest stretch across which two parts of a gully are taken as one, m (common practice, no
@@ -56,7 +56,7 @@ def gullies(
     least_relief : float
         How far its bottom lies below the lower of its sides, m.
     least_length : float
-        Along its axis, m; and three times its width.
+        Along its axis, m; and it must show on two and a half times its width.
     widest : float
         From top to top, m.
     gap : float
@@ -161,7 +161,8 @@ def _measured(
     if cut is None or cut.deep.mean() < _SHARE:
         return []
     length, width, relief = along(cut.line), cut.width, cut.relief
-    if relief < least_relief or length < max(least_length, LONGER * width):
+    seen = length * float(cut.deep.mean())
+    if relief < least_relief or length < least_length or seen < LONGER * width:
         return []
     if not is_gully(surface, cut.line, width=width, relief=relief, rises=rises):
         return []

@@ -22,6 +22,7 @@ _EDGE = 0.33  # share of the excess slope at which lip and foot are put
 _GENTLER = 0.7  # share of its slope that bed above and below must stay under
 _FOLLOWED = 0.9  # the same, where a drop-off is followed
 _SURE = 0.25  # share of its places that must be gentler by the first, and no side of other forms
+_LEVEL, _MOSTLY = 0.4, 0.7  # the same of bed that is next to level, and on how much of the line
 _RETURN = 0.5  # of the same, where the bed turns: the side of a hump or gully
 _SIDE = 0.6  # relief of a gully or hump whose side it would be, in drops
 _WINDOW = 7  # places along the line over which lip and foot are evened out
@@ -113,6 +114,11 @@ class Profiles:
     def steepness(self) -> float:
         """Median slope from lip to foot, rise over run."""
         return float(np.nanmedian(self.drop / self.width))
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether bed above and below is next to level on most of the line."""
+        return float(self.gentler(_LEVEL).mean()) >= _MOSTLY
 
     def gentler(self, share: float) -> np.ndarray:
         """Which profiles are gentler above and below by a share, and do not turn back."""
