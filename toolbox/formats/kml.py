@@ -11,7 +11,7 @@ import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.formats.captions import CAUTION, WGS84, captions, in_degrees, plain
-from toolbox.formats.depth_colours import DepthColours, extent, png, trimmed
+from toolbox.formats.depth_colours import INK, DepthColours, extent, png, trimmed
 from toolbox.formats.paths import new_file
 from toolbox.layers import Grid, Vectors
 
@@ -22,8 +22,7 @@ _MOST_PIXELS = 2048  # along a side: more is scaled down by viewers on phones
 _FINER = 4  # pixels to a cell, so that the edge of the water is no staircase in degrees
 _METRES = 111_320.0  # to a degree of latitude, on a sphere
 _DIGITS = 7  # of a degree: a centimetre
-_INK = "ff" + "".join(reversed(textwrap.wrap(INK[1:], 2)))
-"""Opacity, blue, green, red, as KML has them."""
+_INK = f"ff{INK[5:7]}{INK[3:5]}{INK[1:3]}"  # opacity, blue, green, red, as KML has them
 _WIDTHS = {"line": 1.2, "heavy": 2.4, "area": 1.5}
 
 

@@ -1,6 +1,7 @@
 """Cast cards: for each mark how to reach it, and the depths on the way."""
 
 import math
+import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -17,6 +18,7 @@ __all__ = ["cast_cards"]
 
 _WIDE, _HIGH = 240.0, 72.0  # of a profile, in its own units
 _LONGEST = 300
+_METRES = re.compile(r"\b(\d+(?:\.\d+)?)(?: to (\d+(?:\.\d+)?))? m\b")
 
 
 def cast_cards(
@@ -36,7 +38,7 @@ def cast_cards(
     Returns
     -------
     list of dict
-        ``mark``, ``title``, ``sentence``, ``facts`` as ``(label, SI, US)``, and ``profile`` or
+        ``mark``, ``title``, ``sentence`` as ``(SI, US)``, ``facts`` as ``(label, SI, US)``, and ``profile`` or
         None.
     """
     if marks is None:
@@ -45,7 +47,7 @@ def cast_cards(
         {
             "mark": short(str(row["mark"]), 12),
             "title": _title(row),
-            "sentence": _text(row, "sentence"),
+            "sentence": _sentence(row, foot),
             "facts": _facts(row, foot),
             "place": _place(row),
             "profile": _profile(profiles, row["mark"], foot),
@@ -71,6 +73,27 @@ def _title(row: dict[str, Any]) -> str:
 def _text(row: dict[str, Any], name: str) -> str:
     value = row.get(name)
     return short(value, _LONGEST) if isinstance(value, str) else ""
+
+
+def _sentence(row: dict[str, Any], foot: Foot) -> tuple[str, str]:
+    """Return the sentence in metres and in feet; of a peg's name no figure is touched."""
+    said, peg = _text(row, "sentence"), _text(row, "peg")
+    names = ("distance_m", "depth_m", "depth_low_m", "depth_high_m", "over_plants_m")
+    known = [_number(row, name) for name in names]
+
+    def in_feet(match: re.Match[str]) -> str:
+        told = [_feet(part, known, foot) for part in match.groups() if part]
+        return f"{' to '.join(told)} ft"
+
+    start = f"From peg {peg}" if peg and said.startswith(f"From peg {peg}") else ""
+    return said, start + _METRES.sub(in_feet, said[len(start) :])
+
+
+def _feet(told: str, known: list[float], foot: Foot) -> str:
+    """Convert a length that was rounded, from the length itself where that is known."""
+    digits = len(told.partition(".")[2])
+    metres = next((value for value in known if f"{value:.{digits}f}" == told), float(told))
+    return f"{convert(metres, 'm', CUSTOMARY[foot]['m']):.{digits}f}"
 
 
 def _number(row: dict[str, Any], name: str) -> float:

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.layers import Table, Vectors
+from toolbox.layers import Table, Tin, Vectors
 from toolbox.report.columns import quoted
 from toolbox.report.page.layers import MapLayers, PageTables
 from toolbox.report.page.rasters import MOST_CELLS
@@ -24,6 +24,7 @@ __all__ = [
     "lineage_view",
     "plan_view",
     "rejection",
+    "trust",
     "views",
 ]
 
@@ -108,6 +109,20 @@ def plan_view(plan: Vectors | None, foot: Foot) -> dict[str, Any] | None:
         return None
     frame = plan.frame.drop(columns=plan.frame.geometry.name)
     return table_view(Table(frame, "", plan.notes), "Where to sound next", foot=foot, columns=_PLAN)
+
+
+def trust(bed: Tin) -> str:
+    """Say whether the bed knows its own error."""
+    if bed.sd is None:
+        return (
+            "The bed runs straight between soundings. It misses what lies between them and does "
+            "not know its own error: its figures have no band, and are less sure than their "
+            "digits look."
+        )
+    return (
+        "The bed was fitted to all soundings and knows its own error. Bands hold the true figure "
+        "nine times in ten, if what the soundings may be off by was stated rightly."
+    )
 
 
 def rejection(row: Mapping[str, Any]) -> tuple[str, str, str]:

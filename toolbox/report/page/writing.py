@@ -97,6 +97,7 @@ def page_html(
         "has": {name: name in data["grids"] for name in ("sd", "slope", "unsurveyed")},
         "layers": sorted(data["shapes"]),
         "soundings": telling.counts(data["soundings"]),
+        "trust": telling.trust(layers.bed),
         "notes": [short(note, _LONGEST) for note in notes],
         "lineage": telling.lineage_view(dict(lineage or {})),
         "cautions": CAUTIONS,

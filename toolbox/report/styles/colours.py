@@ -12,6 +12,7 @@ __all__ = [
     "EDGE",
     "FAULT",
     "FLOW",
+    "FORMS",
     "GREEN",
     "HOLLOW",
     "INK",
@@ -26,7 +27,20 @@ __all__ = [
 ]
 
 EDGE, FLOW, RISE, HOLLOW, GREEN = "#8c2d04", "#08519c", "#762a83", "#08306b", "#1b7837"
-"""Of forms and plants, as on the picture of marks."""
+"""Of forms and plants, alike on the page, on pictures and in a desktop GIS."""
+
+FORMS = {
+    "shelf": "#b8860b",
+    "drop-off lip": EDGE,
+    "drop-off foot": EDGE,
+    "gully": FLOW,
+    "gully axis": FLOW,
+    "hole": HOLLOW,
+    "hump": RISE,
+    "bar": RISE,
+    "plateau": RISE,
+}
+"""By kind of form."""
 
 PLAN, LIGHT = "#cc79a7", "#f0e442"
 SERIES = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00", "#f0e442", "#000000")

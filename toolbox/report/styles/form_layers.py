@@ -1,6 +1,6 @@
 """Form layers: the style of what was found on the bed, kind by kind."""
 
-from toolbox.report.styles.colours import EDGE, FLOW, HOLLOW, PAPER, RISE
+from toolbox.report.styles.colours import EDGE, FLOW, FORMS, HOLLOW, PAPER, RISE
 from toolbox.report.styles.look import Look
 from toolbox.report.styles.signs import Area, Equals, Line, Rule, Symbol
 
@@ -23,7 +23,7 @@ def _round(colour: str, opacity: float, dashes: tuple[float, ...] = ()) -> tuple
 
 
 _SIGNS: dict[str, tuple[Symbol, ...]] = {
-    "shelf": _round("#b8860b", 0.15, (2, 3)),
+    "shelf": _round(FORMS["shelf"], 0.15, (2, 3)),
     "gully": _round(FLOW, 0.18),
     "hump": _round(RISE, 0.18, (3, 3)),
     "bar": _round(RISE, 0.18, (7, 3)),

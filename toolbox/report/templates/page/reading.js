@@ -18,13 +18,18 @@ function makeReading(pen, grids, shapes, soundings) {
   }
 
   function thingAt(x, y) {
-    const near = (shape) => {
-      const [px, py] = toScreen(shape.lines[0][0], shape.lines[0][1]);
-      return Math.hypot(px - x, py - y) < 16;
+    const nearest = (some) => {
+      let [best, least] = [null, 16];
+      (some || []).forEach((shape) => {
+        const [px, py] = toScreen(shape.lines[0][0], shape.lines[0][1]);
+        const far = Math.hypot(px - x, py - y);
+        if (far < least) [best, least] = [shape, far];
+      });
+      return best;
     };
-    const mark = choice.on.marks && (shapes.marks || []).find(near);
+    const mark = choice.on.marks && nearest(shapes.marks);
     if (mark) return { text: `Mark ${mark.row.mark}${mark.row.kind ? `: ${mark.row.kind}` : ""}`, mark: mark.row.mark };
-    const peg = choice.on.marks && (shapes.pegs || []).find(near);
+    const peg = choice.on.marks && nearest(shapes.pegs);
     if (peg) return { text: `Peg ${peg.row.peg}` };
     const i = nearestSounding(x, y);
     if (i !== null) {

@@ -1,14 +1,7 @@
 // Signs on the map: features, plants, marks, pegs, soundings, the section and the cross.
 
-const FEATURES = {
-  shelf: ["#e69f00", []],
-  "drop-off lip": ["#d55e00", []],
-  "drop-off foot": ["#d55e00", [5, 3]],
-  gully: ["#56b4e9", []],
-  "gully axis": ["#56b4e9", [5, 3]],
-  hole: ["#cc79a7", []],
-  hump: ["#f0e442", []],
-};
+// Dashes by kind of form; colours come with the data, as everywhere else.
+const DASHES = { "drop-off foot": [5, 3], "gully axis": [9, 3, 2, 3], hump: [3, 3], bar: [7, 3], plateau: [10, 3], shelf: [2, 3] };
 
 function makeSigns(pen, shapes, soundings) {
   const { context, eye, size, busy, toScreen, inMetres, inPixels, stroke, cased, label, dot, dotted } = pen;
@@ -27,13 +20,13 @@ function makeSigns(pen, shapes, soundings) {
         if (shape.kind) cased(shape.path, FAULT, 2, [8, 3]);
         else dot(shape, 6, FAULT, "square");
       } else if (name === "features") {
-        const [colour, dash] = FEATURES[shape.row.kind] || ["#f0e442", []];
+        const own = (table, other) => (Object.hasOwn(table, shape.row.kind) ? table[shape.row.kind] : other);
+        const colour = own(data.forms, INK);
         context.fillStyle = colour;
         context.globalAlpha = 0.13;
         if (shape.kind === 2) context.fill(shape.path, "evenodd");
         context.globalAlpha = 1;
-        stroke(shape.path, INK, 3.2);
-        stroke(shape.path, colour, 1.8, dash);
+        cased(shape.path, colour, 2, own(DASHES, []));
       } else if (name === "plan") {
         cased(shape.path, "#7b2f8e", 2, [7, 4]);
       } else if (name === "course") {
