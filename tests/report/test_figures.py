@@ -76,9 +76,17 @@ def test_the_map_shows_the_bed_the_soundings_and_the_rejected_ones(tmp_path: Pat
 @pytest.mark.parametrize("title", TITLES.values(), ids=TITLES.keys())
 def test_titles_are_taken_literally(tmp_path: Path, title: str) -> None:
     titled, untitled = (drawn(tmp_path, grid(40, 60), text)[..., :3] for text in (title, ""))
-    assert titled.shape == untitled.shape
-    head = slice(titled.shape[0] // 3)
-    assert (np.abs(titled - untitled)[head].max(axis=-1) > 0.5).sum() > 50
+    assert titled.shape[1] == untitled.shape[1]
+    assert titled.shape[0] >= untitled.shape[0]  # by its lines
+    head = slice(untitled.shape[0] // 3)
+    assert (np.abs(titled[head] - untitled[head]).max(axis=-1) > 0.5).sum() > 50
+
+
+@pytest.mark.parametrize("title", TITLES.values(), ids=TITLES.keys())
+def test_every_line_of_a_title_lies_on_the_sheet(tmp_path: Path, title: str) -> None:
+    picture = drawn(tmp_path, grid(60, 90), title)[..., :3]
+    assert picture[:10].min() > 0.98
+    assert picture[10:60].min() < 0.5  # no more room above it than one line takes
 
 
 @pytest.mark.parametrize("title", ["Llyn " * 60, "Y" * 300], ids=["words", "one word"])

@@ -91,6 +91,12 @@ def draw_crossings(
     Wahrscheinlichkeitstheorie verw. Gebiete 57, 453-476, doi:10.1007/BF01025868.
     """
     look = Look(unit, grey)
+    if "difference" not in crossings.frame:
+        raise LayerError(
+            "crossings must have a column 'difference', as find-crossings makes it of soundings, "
+            f"got {', '.join(map(str, crossings.frame))}; the crossings.csv of a survey holds "
+            "only what the differences come to"
+        )
     column = crossings.column("difference")
     differences = look.length(column[np.isfinite(column)])
     if not len(differences):

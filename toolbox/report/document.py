@@ -160,8 +160,13 @@ def cell_text(value: Any, form: str) -> str:
     if isinstance(value, int | float):
         decimals = len(form.partition(".")[2].rstrip("%"))
         if form.endswith("%"):
-            return f"{100 * value:.{decimals}f}%"
+            return f"{_signed(100 * value, decimals):.{decimals}f}%"
         if form == PLACE:  # a coordinate, to the metre
             return f"{value:.0f}"
-        return f"{value:,.{decimals}f}" if form.startswith("#") else f"{value:g}"
+        return f"{_signed(value, decimals):,.{decimals}f}" if form[0] == "#" else f"{value:g}"
     return str(value)
+
+
+def _signed(value: float, decimals: int) -> float:
+    """Return a number without the sign of what rounds to nothing."""
+    return value if round(value, decimals) else 0.0

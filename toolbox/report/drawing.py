@@ -46,6 +46,7 @@ _DIGITS_MM = 2.2  # with what surrounds them, of the numbers on isobaths
 _METRES_PER_INCH = 0.0254
 _POINTS_PER_INCH = 72.0
 _TITLE_POINTS = 13.0
+_SETTLES = 5  # times: the layout gives the map its shape, that moves the title, and that the layout
 _SPACING_MM = 60.0  # between numbers on one isobath
 _CLEAR_MM = 2.5
 
@@ -317,8 +318,8 @@ def legend(figure: Any, axes: Any) -> None:
             handlelength=2.6,
             labelcolor=INK,
         )
-    figure.draw_without_rendering()
-    figure.draw_without_rendering()  # the shape of the map, told by the first, moves its title
+    for _ in range(_SETTLES):
+        figure.draw_without_rendering()
     figure.set_layout_engine("none")  # what is placed by pixels must not move any more
 
 

@@ -1,5 +1,7 @@
 """Writing of layers: GeoPackage and rasters with their styles, and metadata beside them."""
 
+import contextlib
+import re
 from datetime import date
 from importlib.metadata import version
 from pathlib import Path
@@ -14,7 +16,7 @@ from toolbox.formats.metadata_file import Metadata, Quality, write_metadata
 from toolbox.formats.styles_file import write_layer_styles, write_style_beside
 from toolbox.formats.vector import write_features
 from toolbox.formats.vectors_file import write_vectors
-from toolbox.layers import Grid
+from toolbox.layers import Grid, Soundings
 from toolbox.report.styles import classes_of, raster_style, run_layer_styles, style_text
 from toolbox.report.summary import CAUTIONS
 from toolbox.survey.lineage import Lineage
@@ -86,7 +88,7 @@ def write_survey_metadata(
         "a plane in metres" if crs is None else crs.name,
         crs_code=":".join(code) if code else "",
         datum=", ".join(part for part in (level, datum.name) if part),
-        surveyed=_days(results),
+        surveyed=_days(settings.origin.date, results.inputs.soundings),
         contact=settings.origin.by,
         resolution=results.grids[0].cell,
         steps=tuple(
@@ -113,12 +115,14 @@ def _bounds(results: Results) -> tuple[float, float, float, float] | None:
     return west, south, east, north
 
 
-def _days(results: Results) -> tuple[date, ...]:
-    """Return the first and last day on which soundings were taken; empty if nobody knows."""
-    times = results.inputs.soundings.frame["time"].dropna()
-    if not len(times):
-        return ()
-    return tuple(dict.fromkeys((times.min().date(), times.max().date())))
+def _days(told: str, soundings: Soundings) -> tuple[date, ...]:
+    """Return the first and last day of the survey: as told, else of its soundings, if known."""
+    days = []
+    for day in re.findall(r"\b\d{4}-\d{2}-\d{2}\b", told):
+        with contextlib.suppress(ValueError):  # such as 2026-02-30
+            days.append(date.fromisoformat(day))
+    days = days or [time.date() for time in soundings.frame["time"].dropna()]
+    return tuple(dict.fromkeys((min(days), max(days)))) if days else ()
 
 
 def _counts(step: dict[str, object]) -> str:

@@ -19,6 +19,7 @@ from toolbox.volume.rules import Rule, layer_volumes
 __all__ = ["compare_methods"]
 
 _ROUNDING = 1e-11  # of a sum, which is no departure
+_WIDEST = 0.1  # cell, of the side of a square as large as the water
 
 _Row = tuple[str, str, float, float, float]
 
@@ -38,8 +39,8 @@ def compare_methods(
     bed : Tin
         The lake bed.
     cells : tuple of float
-        Widths of the cells of depth grids; if left out, 1, 2, 4 and 8 times that of the depth
-        grid.
+        Widths of the cells of depth grids; if left out, 1, 2, 4 and 8 times that of the depth grid,
+        without those wider than a tenth of a square as large as the water.
     layers : tuple of int
         Numbers of layers of equal height into which the water is cut for the volume rules.
     depth : float, optional
@@ -71,7 +72,7 @@ def compare_methods(
     if level >= bed.depth.max():
         raise LayerError(f"there is no water below depth {level:g} m")
     exact = [float(part[0]) for part in area_and_volume(bed, np.array([level]))]
-    widths = cells or tuple(default_cell(bed) * 2**k for k in range(4))
+    widths = cells or _widths(bed)
     rows: list[_Row] = [("bed", "exact", np.nan, exact[0], exact[1])]
     for cell in widths:
         rows += _gridded(bed, cell, level)
@@ -126,3 +127,9 @@ def _zoned(bed: Tin, count: int, level: float) -> _Row:
     held = column + (top - level) * within - (bottom - top) * area[1 : len(top) + 1]
     mean = np.divide(held, within, out=np.zeros(len(within)), where=within > 0)
     return "zones", "polygons", float(count), float(measured.sum()), float((measured * mean).sum())
+
+
+def _widths(bed: Tin) -> tuple[float, ...]:
+    """Return 1, 2, 4 and 8 times the usual cell, without those too wide for the water."""
+    first, widest = default_cell(bed), _WIDEST * float(bed.ground_areas().sum()) ** 0.5
+    return tuple(first * 2**k for k in range(4) if k == 0 or first * 2**k <= widest)

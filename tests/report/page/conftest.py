@@ -267,3 +267,17 @@ def bare(layers: MapLayers, told: dict[str, Any]) -> str:
 def hostile(layers: MapLayers, tables: PageTables, told: dict[str, Any]) -> Callable[[str], str]:
     """Lay out a page with a text in every place where people type."""
     return lambda text: _hostile(layers, tables, told, text)
+
+
+@pytest.fixture(scope="session")
+def pond(told: dict[str, Any]) -> tuple[str, Shoreline]:
+    """Lay out a page of a pond of five soundings, whose isobaths run straight for long."""
+    corner = np.array([EAST, NORTH])
+    rim = corner + np.array([(0, 0), (30, -3), (48, 10), (44, 30), (20, 36), (-4, 22)])
+    water = Shoreline.from_shapes([shapely.Polygon(rim)], CRS_OF_ALL)
+    places = corner + np.array([(10, 8), (22, 15), (34, 20), (15, 25), (36, 8)])
+    depth = np.array([1.1, 2.6, 2.2, 1.4, 1.7])
+    bed = triangulate(Soundings.from_arrays(places, depth, crs=CRS_OF_ALL), water)
+    layers = MapLayers(bed, water, grid_bed(bed, cell=1.0), isobaths=isobaths(bed, interval=0.25))
+    html = page_html(layers, PageTables(hypsography(bed), morphometry(bed)), **told)
+    return html, water

@@ -4,12 +4,16 @@ import math
 import shutil
 from collections.abc import Callable, Iterator
 from importlib.resources import files
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
+import shapely
+from matplotlib.image import imread
 
+from toolbox.layers import Shoreline
 from toolbox.report.customary import areas_and_volumes
 from toolbox.report.page import MapLayers, PageTables
 from toolbox.report.page.gather import fine_levels
@@ -19,6 +23,7 @@ from toolbox.volume.hypsography import area_and_volume
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
 PHONE, DESK = (390, 844), (1440, 900)
+EAST, NORTH = 501_000.0, 5_201_000.0  # of the water's middle
 BROWSER = shutil.which("chromium") or shutil.which("chromium-browser")
 
 
@@ -411,6 +416,35 @@ def test_depth_in_feet_under_the_pointer(view: View, layers: MapLayers) -> None:
     assert view.text("read-depth").endswith(" m")
 
 
+def test_feet_change_what_is_told_and_not_what_it_is_about(view: View) -> None:
+    view.page.locator("#zoom-all").click()
+    view.tap(EAST + 60, NORTH)
+    assert view.text("read-thing").startswith("hole 1")
+    depth = view.text("read-depth")
+    view.page.locator("label:has(input[value=us])").click()
+    view.settle()
+    assert view.text("read-thing").startswith("hole 1")
+    assert view.text("read-depth") != depth
+    first = view.page.locator(".card > p:first-of-type").first
+    assert first.inner_text() == "From peg oak cast 232 ft."
+    view.page.locator("label:has(input[value=si])").click()
+    assert first.inner_text() == "From peg oak cast 71 m."
+
+
+def test_the_nearest_of_several_marks_is_told(view: View, layers: MapLayers) -> None:
+    assert layers.marks is not None
+    view.page.locator("#zoom-all").click()
+    for _ in range(6):
+        view.page.locator("#zoom-out").click()
+    one, two = layers.marks.frame.geometry
+    across, up = two.x - one.x, two.y - one.y
+    assert 0.7 * math.hypot(across, up) * view.eye()[2] < 16  # a finger reaches both
+    for number, share in ((1, 0.3), (2, 0.7)):
+        view.tap(one.x + share * across, one.y + share * up)
+        assert view.text("read-thing").startswith(f"Mark {number}:")
+    view.page.locator("#zoom-all").click()
+
+
 def test_bed_turns_tilts_and_rises(view: View) -> None:
     page, seen = view.page, [view.pixels("bed")]
     assert int(page.locator("#bed").get_attribute("data-triangles")) > 1000
@@ -434,6 +468,7 @@ def test_card_shows_its_mark(view: View, layers: MapLayers) -> None:
     view.page.locator("button[data-mark='2']").click()
     mark = layers.marks.frame.geometry.iloc[1]
     assert view.eye()[:2] == pytest.approx((mark.x, mark.y))
+    assert view.text("read-thing") == "Mark 2: drop-off lip"
     view.page.locator("#zoom-all").click()
 
 
@@ -508,5 +543,27 @@ def test_water_of_which_little_is_known(browser: Any, bare: str, tmp_path: Path)
     seen.tap(501_100, 5_200_900)
     assert seen.text("section-facts").startswith("100 m on 90\u00b0 true")
     assert seen.text("read-place") == "501100 E 5200900 N"
+    assert seen.faults == []
+    seen.context.close()
+
+
+def test_numbers_of_isobaths_stand_on_their_lines(
+    browser: Any, pond: tuple[str, Shoreline], tmp_path: Path
+) -> None:
+    html, water = pond
+    path = tmp_path / "report.html"
+    path.write_text(html, encoding="utf-8", newline="\n")
+    seen = View(browser, path, DESK)
+    east, north, scale = seen.eye()
+    picture = imread(BytesIO(seen.page.locator("#map").screenshot()))[..., :3]
+    rows, cols = np.mgrid[0 : picture.shape[0] : 3, 0 : picture.shape[1] : 3]
+    easting = east + (cols + 0.5 - picture.shape[1] / 2) / scale
+    northing = north - (rows + 0.5 - picture.shape[0] / 2) / scale
+    away = shapely.distance(shapely.points(easting, northing), water.polygons) * scale
+    inner = (cols > 200) & (cols < picture.shape[1] - 70)  # of bar, buttons and north
+    free = (away > 25) & inner & (rows > 4) & (rows < picture.shape[0] - 4)
+    assert free.sum() > 1000
+    land = np.array([0xF1, 0xEE, 0xE6]) / 255
+    assert np.abs(picture[rows[free], cols[free]] - land).max() < 0.02
     assert seen.faults == []
     seen.context.close()

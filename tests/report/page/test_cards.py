@@ -21,6 +21,26 @@ def test_card_of_a_cast(layers: MapLayers, tables: PageTables) -> None:
     assert card["profile"]["distance"] == ("70 m", "230 ft")
 
 
+def test_sentence_in_feet_agrees_with_the_facts_and_leaves_names_alone() -> None:
+    said = (
+        "From peg 40 m oak cast 9 m (2.4 wraps) on 179 deg true: lip, 1.2 m deep (1.0 to 1.4 m); "
+        "3 m of the way back lies over plants."
+    )
+    row = {"mark": [1], "peg": ["40 m oak"], "sentence": [said], "distance_m": [8.692]}
+    row |= {"depth_m": [1.2428], "depth_low_m": [1.0387], "depth_high_m": [1.4469]}
+    frame = geopandas.GeoDataFrame(row, geometry=[shapely.Point(1, 2)])
+    card = cast_cards(Vectors(frame, "marks"), None, foot="international")[0]
+    # 1 ft is 0.3048 m: International Yard and Pound Agreement, 1959
+    assert card["sentence"] == (
+        said,
+        "From peg 40 m oak cast 29 ft (2.4 wraps) on 179 deg true: lip, 4.1 ft deep (3.4 to 4.7 "
+        "ft); 10 ft of the way back lies over plants.",
+    )
+    facts = {label: us for label, _, us in card["facts"]}
+    assert facts["Distance"] == "29 ft"
+    assert facts["Depth"] == "4.1 ft (3.4 to 4.7)"
+
+
 def test_profile_is_drawn_to_its_box(layers: MapLayers, tables: PageTables) -> None:
     profile = cast_cards(layers.marks, tables.profiles, foot="international")[0]["profile"]
     bed = np.array([point.split(",") for point in profile["bed"].split()], float)

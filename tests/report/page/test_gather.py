@@ -10,6 +10,7 @@ from pyproj import Transformer
 from toolbox.layers import Table
 from toolbox.report.page import MapLayers, PageTables
 from toolbox.report.page.gather import LEVELS, fine_levels, gathered
+from toolbox.report.styles.colours import FORMS, PLAN
 from toolbox.volume.hypsography import area_and_volume
 
 
@@ -20,6 +21,11 @@ def data(layers: MapLayers, tables: PageTables) -> dict[str, Any]:
 
 def test_is_json(data: dict[str, Any]) -> None:
     assert json.loads(json.dumps(data, allow_nan=False)) == data
+
+
+def test_forms_have_the_colours_of_the_pictures(data: dict[str, Any]) -> None:
+    assert data["forms"] == FORMS
+    assert data["planned"] == PLAN
 
 
 def test_rows_of_the_table_are_among_the_levels(data: dict[str, Any], tables: PageTables) -> None:

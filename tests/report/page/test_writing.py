@@ -57,6 +57,14 @@ def test_hostile_texts_add_no_element_and_no_attribute(
     assert "49" not in other.text.split()
 
 
+def test_a_bed_that_does_not_know_its_own_error_says_so(page: Path, bare: str) -> None:
+    fitted = " ".join(Parsed(page.read_text(encoding="utf-8")).text.split())
+    linear = " ".join(Parsed(bare).text.split())
+    assert "does not know its own error" in linear
+    assert "does not know its own error" not in fitted
+    assert "knows its own error. Bands hold the true figure nine times in ten" in fitted
+
+
 def test_what_was_given_is_told(page: Path) -> None:
     text = " ".join(Parsed(page.read_text(encoding="utf-8")).text.split())
     for part in (

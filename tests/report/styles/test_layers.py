@@ -52,9 +52,16 @@ def test_zones_have_the_colours_of_the_map() -> None:
         assert np.abs(np.array(list(bytes.fromhex(fill(rule)[1:]))) - wanted).max() <= 1
 
 
-def test_colours_are_those_of_the_picture_of_marks() -> None:
-    for name in ("EDGE", "FLOW", "RISE", "HOLLOW", "GREEN"):
-        assert getattr(colours, name) == getattr(marks_map, f"_{name}")
+def test_forms_are_coloured_alike_on_the_map_and_the_picture_of_marks() -> None:
+    for rule in rules(layer_style("features", depths=(0, 10), across=800.0)):
+        assert isinstance(rule.where, Equals)
+        assert isinstance(rule.symbols, tuple)
+        kind, sign = str(rule.where.value), rule.symbols[-1]
+        edge = sign.edge if isinstance(sign, Area) else sign
+        assert isinstance(edge, Line)
+        assert edge.colour == colours.FORMS[kind]
+    for kind, style in marks_map._STYLES.items():
+        assert style.colour == colours.FORMS[kind]
 
 
 def test_every_kind_of_form_has_a_sign() -> None:

@@ -38,8 +38,8 @@ def cast_cards(
     Returns
     -------
     list of dict
-        ``mark``, ``title``, ``sentence`` as ``(SI, US)``, ``facts`` as ``(label, SI, US)``, and ``profile`` or
-        None.
+        ``mark``, ``title``, ``sentence`` as ``(SI, US)``, ``facts`` as ``(label, SI, US)``, and
+        ``profile`` or None.
     """
     if marks is None:
         return []

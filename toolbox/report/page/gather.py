@@ -11,7 +11,7 @@ from toolbox.report.page.colours import ramps
 from toolbox.report.page.layers import MapLayers, PageTables
 from toolbox.report.page.rasters import packed_grid, thinned
 from toolbox.report.page.shapes import packed_shapes, packed_soundings, plain
-from toolbox.report.styles.colours import FORMS
+from toolbox.report.styles.colours import FORMS, PLAN
 from toolbox.units import convert
 from toolbox.volume.hypsography import hypsography
 from toolbox.volume.stage import CUSTOMARY, Foot
@@ -84,6 +84,7 @@ def gathered(layers: MapLayers, tables: PageTables, *, datum: Any, foot: Foot) -
         "units": _factors(foot),
         "ramps": ramps(),
         "forms": FORMS,
+        "planned": PLAN,
     }
 
 

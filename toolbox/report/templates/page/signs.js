@@ -28,7 +28,7 @@ function makeSigns(pen, shapes, soundings) {
         context.globalAlpha = 1;
         cased(shape.path, colour, 2, own(DASHES, []));
       } else if (name === "plan") {
-        cased(shape.path, "#7b2f8e", 2, [7, 4]);
+        cased(shape.path, data.planned, 2, [7, 4]);
       } else if (name === "course") {
         cased(shape.path, INK, 1.4);
       }
@@ -82,7 +82,7 @@ function makeSigns(pen, shapes, soundings) {
     (shapes.plan || []).forEach((way) => {
       const line = way.lines[0];
       const end = toScreen(line[line.length - 2], line[line.length - 1]);
-      if (way.row.order !== undefined) label(`${way.row.order}`, end, "#7b2f8e", PAPER);
+      if (way.row.order !== undefined) label(`${way.row.order}`, end, data.planned, INK);
     });
   }
 
