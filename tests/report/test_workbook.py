@@ -350,7 +350,8 @@ def test_rows_are_as_high_as_their_text(tmp_path: Path) -> None:
 
 
 def test_counts_with_gaps_are_whole(tmp_path: Path) -> None:
-    sheet = read(tmp_path, checks={"Methods": compare_methods(bed(), layers=(3,))})["Methods"]
+    methods = compare_methods(bed(), cells=(5.0, 10.0, 20.0, 40.0), layers=(3,))
+    sheet = read(tmp_path, checks={"Methods": methods})["Methods"]
     place = [cell.value for cell in sheet[1]].index("Size")
     assert sheet.cell(2, place + 1).value is None
     assert {sheet.cell(row, place + 1).number_format for row in (3, 11)} == {"#,##0"}
