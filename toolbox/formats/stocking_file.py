@@ -2,11 +2,11 @@
 
 import tomllib
 from pathlib import Path
-from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import ValidationError
 
 from toolbox.errors import InputFileError
+from toolbox.faults import first_fault
 from toolbox.formats.paths import existing_file
 from toolbox.stocking.proposal import StockingProposal
 from toolbox.tool import checked
@@ -47,25 +47,6 @@ def read_stocking(path: Path) -> StockingProposal:
 
 
 def _told(error: ValidationError) -> str:
-    """Say the first thing that is wrong in one line: key, what is wrong, value given."""
-    first = error.errors(include_url=False)[0]
-    key = ".".join(str(part + 1 if isinstance(part, int) else part) for part in first["loc"])
-    if first["type"] == "extra_forbidden":
-        return f"key {key!r} is unknown; allowed here: {', '.join(_allowed(first['loc']))}"
-    if first["type"] == "missing":
-        why = ": every figure names where it comes from" if key.endswith("source") else ""
-        return f"key {key!r} is missing{why}"
-    what = first["msg"].removeprefix("Value error, ")
-    plain = isinstance(first["input"], (dict, list)) or ", got " in what
-    given = "" if plain else f", got {first['input']!r}"
-    return f"key {key!r}: {what}{given}" if key else what
-
-
-def _allowed(location: tuple[int | str, ...]) -> list[str]:
-    model: Any = StockingProposal
-    for part in location[:-1]:
-        if isinstance(part, str):
-            hint = model.model_fields[part].annotation
-            options = [hint, *getattr(hint, "__args__", ())]
-            model = next(o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
-    return sorted(model.model_fields)
+    told = first_fault(error, StockingProposal, unsaid=(dict, list))
+    why = ": every figure names where it comes from"
+    return told + why if told.endswith("source' is missing") else told

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from toolbox.errors import InputFileError, OutputError, ParameterError
 from toolbox.faults import one_line
+from toolbox.formats.styles_file import LAYER_STYLES
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -34,7 +35,7 @@ def layer_names(path: Path) -> list[str]:
     import fiona
 
     try:
-        return [name for name in fiona.listlayers(path) if name != "layer_styles"]
+        return [name for name in fiona.listlayers(path) if name != LAYER_STYLES]
     except (fiona.errors.FionaError, ValueError) as error:
         raise InputFileError(
             f"{path} cannot be read as a vector layer: {one_line(error)}"

@@ -11,6 +11,7 @@ import numpy as np
 from toolbox.layers import Soundings, Table, Tin
 from toolbox.report.columns import TEXT, quoted
 from toolbox.report.customary import FEET, with_customary_values
+from toolbox.report.document import cell_text
 from toolbox.volume.stage import Foot
 
 __all__ = ["DAY", "Line", "about_lines"]
@@ -53,12 +54,7 @@ class Line:
     @property
     def text(self) -> str:
         """What it says, as text; empty for a heading."""
-        if isinstance(self.value, float):
-            decimals = len(self.format.partition(".")[2].rstrip("%"))
-            percent = self.format.endswith("%")
-            shown = 100 * self.value if percent else self.value
-            return f"{shown:,.{decimals}f}" + ("%" if percent else "")
-        return "" if self.value is None else str(self.value)
+        return "" if self.value in (None, "") else cell_text(self.value, self.format)
 
 
 def about_lines(

@@ -9,7 +9,7 @@ from toolbox.report import document
 from toolbox.report.book import Paper
 from toolbox.report.document import Document
 from toolbox.report.drawing import INK
-from toolbox.report.pdf_tables import BOLD, FONT, HEADROOM, paragraph, set_table
+from toolbox.report.pdf_tables import BOLD, FONT, HEADROOM, paragraph, register_fonts, set_table
 from toolbox.report.text import one_line, short
 
 __all__ = ["document_pdf", "write_document_pdf"]
@@ -42,7 +42,7 @@ def document_pdf(wanted: Document, *, paper: Paper = "A4") -> bytes:
     from reportlab.lib.pagesizes import A4, LETTER
     from reportlab.platypus import SimpleDocTemplate
 
-    _register_fonts()
+    register_fonts()
     file = io.BytesIO()
     layout = SimpleDocTemplate(
         file,
@@ -72,19 +72,6 @@ def document_pdf(wanted: Document, *, paper: Paper = "A4") -> bytes:
         onLaterPages=lambda canvas, _: _draw_foot(canvas, layout, wanted),
     )
     return file.getvalue()
-
-
-def _register_fonts() -> None:
-    import matplotlib
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    if FONT in pdfmetrics.getRegisteredFontNames():
-        return
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    for name in (FONT, BOLD):
-        pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
-    pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
 
 
 def _looks() -> dict[str, Any]:

@@ -1,5 +1,6 @@
 """Tables on paper: as wide as their columns ask for, in type as small as the page makes it."""
 
+from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
 
@@ -7,7 +8,7 @@ from toolbox.report.columns import TEXT
 from toolbox.report.document import Figures, cell_text
 from toolbox.report.text import short
 
-__all__ = ["BOLD", "FONT", "HEADROOM", "paragraph", "set_table"]
+__all__ = ["BOLD", "FONT", "HEADROOM", "paragraph", "register_fonts", "set_table"]
 
 FONT, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 """Names of the type; it comes with the library that draws figures."""
@@ -19,6 +20,18 @@ _RULE, _LIGHT_RULE, _SOFT = "#9aa7ae", "#cfd7db", "#eef2f4"
 _SIZE, _LEAST_SIZE, _LEADING = 7.5, 5.5, 1.25
 _LONGEST = 1500  # characters of a cell: a row must fit on a page
 _PADDING = 6.0  # left and right of a cell together
+
+
+def register_fonts() -> None:
+    """Make the type known that is set into the file."""
+    import matplotlib
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+
+    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
+    for name in {FONT, BOLD} - set(pdfmetrics.getRegisteredFontNames()):
+        pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
+    pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
 
 
 def paragraph(text: str, look: Any, *, most: int = 5000) -> Any:

@@ -2,11 +2,12 @@
 
 import tomllib
 from pathlib import Path
-from typing import Any, Literal
+from typing import Literal
 
-from pydantic import BaseModel, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from toolbox.errors import InputFileError, SettingsError
+from toolbox.faults import first_fault
 from toolbox.formats.paths import existing_file
 from toolbox.survey.keys import (
     Crs,
@@ -320,32 +321,4 @@ def load_settings(path: Path) -> Settings:
     try:
         return Settings.model_validate(given, context={"folder": path.parent})
     except ValidationError as error:
-        raise SettingsError(f"{path}: {_told(error)}") from error
-
-
-def _told(error: ValidationError) -> str:
-    """Say the first thing that is wrong in one line: key, what is wrong, value given."""
-    first = error.errors(include_url=False)[0]
-    key = ".".join(str(part + 1 if isinstance(part, int) else part) for part in first["loc"])
-    what = first["msg"].removeprefix("Value error, ")
-    if key.endswith(".[key]"):  # of a table whose keys are a choice
-        allowed = what.removeprefix("Input should be ")
-        return f"key {key.removesuffix('.[key]')!r} is unknown; allowed here: {allowed}"
-    if first["type"] == "extra_forbidden":
-        return f"key {key!r} is unknown; allowed here: {', '.join(_allowed(first['loc']))}"
-    if first["type"] == "missing":
-        return f"key {key!r} is missing"
-    given = (
-        "" if isinstance(first["input"], dict) or ", got " in what else f", got {first['input']!r}"
-    )
-    return f"key {key!r}: {what}{given}" if key else what
-
-
-def _allowed(location: tuple[int | str, ...]) -> list[str]:
-    model: Any = Settings
-    for part in location[:-1]:
-        if isinstance(part, str):
-            hint = model.model_fields[part].annotation
-            options = [hint, *getattr(hint, "__args__", ())]
-            model = next(o for o in options if isinstance(o, type) and issubclass(o, BaseModel))
-    return sorted(model.model_fields)
+        raise SettingsError(f"{path}: {first_fault(error, Settings)}") from error

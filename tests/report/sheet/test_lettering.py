@@ -2,7 +2,8 @@
 
 import pytest
 
-from toolbox.report.sheet.lettering import fitted, register_fonts, width_of, wrapped
+from toolbox.report.pdf_tables import register_fonts
+from toolbox.report.sheet.lettering import fitted, width_of, wrapped
 
 LONG = "the quick brown fox " + "x" * 80 + " jumps over the lazy dog"
 

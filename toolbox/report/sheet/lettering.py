@@ -2,26 +2,14 @@
 
 import functools
 from collections.abc import Iterator
-from pathlib import Path
 
 from toolbox.report.pdf_tables import BOLD, FONT
 from toolbox.report.text import one_line, short
 
-__all__ = ["LEADING", "fitted", "register_fonts", "width_of", "wrapped"]
+__all__ = ["LEADING", "fitted", "width_of", "wrapped"]
 
 LEADING = 1.27
 """From line to line, in sizes of the type."""
-
-
-def register_fonts() -> None:
-    """Make the type known that is set into the file."""
-    import matplotlib
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    for name in {FONT, BOLD} - set(pdfmetrics.getRegisteredFontNames()):
-        pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
 
 
 @functools.lru_cache(maxsize=10_000)

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from toolbox.report.drawing import INK
-from toolbox.report.pdf_tables import BOLD, FONT
-from toolbox.report.sheet.lettering import LEADING, register_fonts, width_of
+from toolbox.report.pdf_tables import BOLD, FONT, register_fonts
+from toolbox.report.sheet.lettering import LEADING, width_of
 from toolbox.report.sheet.paper import Box
 from toolbox.report.text import short
 

@@ -6,12 +6,12 @@ from typing import Any
 
 from toolbox.errors import ParameterError
 from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin, Vectors
+from toolbox.report.pdf_tables import register_fonts
 from toolbox.report.sheet.blocks import Block, draw_columns, even_columns
 from toolbox.report.sheet.cards import draw_cards
 from toolbox.report.sheet.hypsography_block import curve_block, table_block
 from toolbox.report.sheet.key import legend_block
 from toolbox.report.sheet.layout import column_width, lay_out
-from toolbox.report.sheet.lettering import register_fonts
 from toolbox.report.sheet.lines_inset import inset_block
 from toolbox.report.sheet.marks_page import draw_marks_page
 from toolbox.report.sheet.measures import north_block, scale_block
