@@ -9,7 +9,6 @@ from pathlib import Path
 
 import geopandas
 import numpy as np
-import psutil
 import pytest
 import rasterio
 import shapely
@@ -407,8 +406,8 @@ NUMBERS = {
     "cell that is no number": Case(f"{GRID} nan", ("cell must be > 0 m", "got nan")),
     "cell in kilograms": Case(f"{GRID} '2 kg'", ("--cell", "number in m", "'2 m'", "'2 kg'")),
     "cell in words": Case(f"{GRID} fine", ("--cell", "number in m", "'fine'")),
-    "cells for a terabyte": Case(
-        f"{GRID} '0.4 mm'", ("cell = 0.0004 m", "250,000 x 250,000", "931 GiB", "would fit")
+    "cells for a disk of terabytes": Case(
+        f"{GRID} '0.04 mm'", ("new.tif cannot be written", "2.33e+04 GiB", "GiB are free")
     ),
     "cells beyond counting": Case(f"{GRID} 1e-310", ("cell", "1e-310")),
     "steps of nothing": Case(f"{TABLE} --step 0", ("step must be > 0 m", "got 0.0")),
@@ -521,8 +520,8 @@ SURVEYS = {
         (
             "survey.toml",
             "'make.cel' is unknown",
-            "cell, exports, foot, isobath_interval, isobath_levels, levels, paper, slope_unit, "
-            "step",
+            "cell, exports, foot, isobath_interval, isobath_levels, levels, memory, paper, "
+            "slope_unit, step, terrain, write",
         ),
         survey(more="[make]\ncel = 2"),
     ),
@@ -804,17 +803,6 @@ def test_the_inputs_that_the_cases_spoil_are_good(capfd: pytest.CaptureFixture[s
 
 
 @pytest.mark.usefixtures("desk")
-def test_the_cell_that_is_suggested_fits(
-    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
-) -> None:
-    memory = psutil.virtual_memory()._replace(available=2**20)
-    monkeypatch.setattr(psutil, "virtual_memory", lambda: memory)
-    assert main(shlex.split(f"{GRID} 0.05")) == 2
-    found = re.search(r"cell = ([\d.]+) m would fit", capfd.readouterr().err)
-    assert found is not None
-    assert main(shlex.split(f"{GRID} {found[1]}")) == 0
-
-
 @pytest.mark.parametrize("heading", [0.0, 30.0, 90.0])
 def test_soundings_on_one_straight_boat_line_are_no_error(
     heading: float, desk: Path, capfd: pytest.CaptureFixture[str]

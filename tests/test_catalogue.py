@@ -267,7 +267,7 @@ def test_a_good_tool_of_another_package_works_like_our_own(
     capsys.readouterr()
     assert main(["--help"]) == 0
     assert re.search(
-        r"Tools of other packages:\n +double-depth +Depths doubled", capsys.readouterr().out
+        r"Tools: other packages:\n +double-depth +Depths doubled", capsys.readouterr().out
     )
     assert main(["describe", "double-depth"]) == 0
     assert capsys.readouterr().out.startswith("# Depths doubled")

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from toolbox.describe import pages
+from toolbox.catalogue import TITLES
+from toolbox.describe import pages, written_titles
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -32,6 +33,10 @@ def test_checks_pass(command: list[str]) -> None:
 @pytest.mark.parametrize("name", sorted(pages()))
 def test_generated_page_is_up_to_date(name: str) -> None:
     assert (ROOT / "docs" / name).read_text(encoding="utf-8") == pages()[name]
+
+
+def test_titles_are_up_to_date() -> None:
+    assert (ROOT / "toolbox" / TITLES).read_text(encoding="utf-8") == written_titles()
 
 
 def test_no_page_of_a_tool_that_is_gone() -> None:

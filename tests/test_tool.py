@@ -379,3 +379,52 @@ def test_what_is_left_out_is_not_checked() -> None:
 )
 def test_a_range_says_what_it_allows(limits: Range, words: str) -> None:
     assert str(limits) == words
+
+
+# ---- pieces ----
+
+
+def far(depth: Grid, *, radius: float | None, **_: Any) -> int:
+    return 7 if radius is None else round(radius / depth.cell)
+
+
+@tool("Smoothed", reach=far, workspace=lambda _, shape, **__: shape[0])
+def smoothed(
+    depth: Grid, *, radius: Annotated[float, Range("m", above=0)] | None = None, name: str = "s"
+) -> Grid:
+    """Return the depth as it is.
+
+    Parameters
+    ----------
+    depth : Grid
+        Depth, m.
+    radius : float, optional
+        How far to look.
+    name : str
+        Unused.
+
+    Returns
+    -------
+    Grid
+        The same.
+    """
+    del radius, name
+    return depth
+
+
+def test_how_far_a_tool_reaches_follows_from_its_options() -> None:
+    depth = Grid(np.ones((4, 5)), Affine(2, 0, 0, 0, -2, 0), None, "depth", "m")
+    declared = record(smoothed)
+    assert (declared.by_windows, declared.by_blocks, declared.blocks) == (True, True, None)
+    assert declared.reach(depth, {}) == 7
+    assert declared.reach(depth, {"radius": 10.0, "name": "t"}) == 5
+    assert declared.workspace(depth, (3, 9), {}) == 3
+
+
+def test_a_tool_that_declares_no_reach_needs_the_whole_raster() -> None:
+    depth = Grid(np.ones((4, 5)), Affine(2, 0, 0, 0, -2, 0), None, "depth", "m")
+    declared = record(pond)
+    assert (declared.by_windows, declared.by_blocks) == (False, False)
+    assert declared.workspace(depth, (3, 9), {}) == 0
+    with pytest.raises(TypeError, match=r"^pond needs the whole raster$"):
+        declared.reach(depth, {})

@@ -162,6 +162,14 @@ def test_text_that_is_no_quantity_is_refused(text: str) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("text", "unit", "number"),
+    [("2 m^3/s", "m^3/s", 2), ("2 m3/s", "m^3/s", 2), ("3 km2", "hectare", 300)],
+)
+def test_powers_are_read_with_and_without_their_sign(text: str, unit: str, number: float) -> None:
+    assert parse_quantity(text, unit) == pytest.approx(number, rel=1e-12)
+
+
 # ---- round numbers ----
 
 

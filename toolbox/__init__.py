@@ -1,7 +1,14 @@
 """Leadline: from depth soundings and a shoreline to a lake bed one can act on."""
 
-from importlib.metadata import version
+from typing import Any
 
 __all__ = ["__version__"]
 
-__version__ = version("leadline")
+
+def __getattr__(name: str) -> Any:
+    """Look the version up when it is asked for: that takes longer than the rest of a start."""
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("leadline")
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

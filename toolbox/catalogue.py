@@ -1,16 +1,28 @@
 """Catalogue: every tool, in reading order; then those of other packages."""
 
 import functools
+import json
 from collections.abc import Callable
 from importlib import import_module
 from importlib.metadata import entry_points
+from importlib.resources import files
 from typing import Any
 
 from toolbox.errors import ParameterError
 from toolbox.faults import one_line
 from toolbox.tool import Tool
 
-__all__ = ["CHAPTERS", "broken", "by_chapter", "find", "tools"]
+__all__ = [
+    "CHAPTERS",
+    "TITLES",
+    "broken",
+    "by_chapter",
+    "find",
+    "names",
+    "record",
+    "titles",
+    "tools",
+]
 
 CHAPTERS: dict[str, tuple[str, ...]] = {
     "Reduction: placing and correcting": (
@@ -196,11 +208,21 @@ GROUP = "toolbox.tools"
 """Entry-point group in which other packages announce their tools."""
 
 
+TITLES = "titles.json"
+"""File of titles beside this one, written by ``python -m toolbox.describe``: to list tools by it
+takes no import of their modules."""
+
+
 @functools.cache
 def tools() -> dict[str, Callable[..., Any]]:
     """Return all tools by name, other packages' after our own."""
-    own = [_load(place) for places in CHAPTERS.values() for place in places]
-    return {record(function).name: function for function in (*own, *_foreign()[0])}
+    own = {name: _load(place) for name, place in _places().items()}
+    return own | _foreign()[0]
+
+
+def names() -> tuple[str, ...]:
+    """Return the names of all tools, other packages' after our own."""
+    return *_places(), *_foreign()[0]
 
 
 def by_chapter() -> dict[str, list[Tool]]:
@@ -208,6 +230,14 @@ def by_chapter() -> dict[str, list[Tool]]:
     return {
         chapter: [record(_load(place)) for place in places] for chapter, places in CHAPTERS.items()
     }
+
+
+def titles() -> dict[str, dict[str, str]]:
+    """Return the titles of all tools by name, chapter by chapter, other packages' last."""
+    written = files("toolbox").joinpath(TITLES).read_text(encoding="utf-8")
+    found: dict[str, dict[str, str]] = json.loads(written)
+    foreign = {name: record(function).title for name, function in _foreign()[0].items()}
+    return found | ({"Other packages": foreign} if foreign else {})
 
 
 def broken() -> dict[str, str]:
@@ -225,8 +255,10 @@ def record(function: Callable[..., Any]) -> Tool:
 
 def find(name: str) -> Callable[..., Any]:
     """Return the tool of a name, or raise ParameterError."""
+    if name in _places():
+        return _load(_places()[name])
     try:
-        return tools()[name]
+        return _foreign()[0][name]
     except KeyError:
         raise ParameterError(f"there is no tool {name!r}; 'leadline tools' lists them") from None
 
@@ -243,6 +275,13 @@ def _check_doors(tool: Tool) -> None:
             raise TypeError(f"its parameter {param.name} cannot be given")
 
 
+@functools.cache
+def _places() -> dict[str, str]:
+    """Where each of the toolbox's own tools is, by its name: that of its function."""
+    places = (place for chapter in CHAPTERS.values() for place in chapter)
+    return {place.split(":")[1].replace("_", "-"): place for place in places}
+
+
 def _load(place: str) -> Callable[..., Any]:
     module, name = place.split(":")
     function: Callable[..., Any] = getattr(import_module(module), name)
@@ -250,20 +289,20 @@ def _load(place: str) -> Callable[..., Any]:
 
 
 @functools.cache
-def _foreign() -> tuple[tuple[Callable[..., Any], ...], dict[str, str]]:
-    found, faults = [], {}
-    taken = {tool.name for own in by_chapter().values() for tool in own}
+def _foreign() -> tuple[dict[str, Callable[..., Any]], dict[str, str]]:
+    found: dict[str, Callable[..., Any]] = {}
+    faults = {}
     for entry in entry_points(group=GROUP):
         try:
             function = entry.load()
-            if record(function).name in taken:
-                raise TypeError(f"the name {record(function).name!r} is taken")
+            name = record(function).name
+            if name in found or name in _places():
+                raise TypeError(f"the name {name!r} is taken")
             _check_doors(record(function))
-            taken.add(record(function).name)
-            found.append(function)
+            found[name] = function
         except (
             Exception,
             SystemExit,
         ) as error:  # whatever is wrong with it, it must not harm the others
             faults[entry.name] = f"{type(error).__name__}: {one_line(error)}"
-    return tuple(found), faults
+    return found, faults

@@ -10,9 +10,13 @@ from typing import Any
 
 import click
 
-from toolbox.catalogue import broken, by_chapter, find, record, tools
+from toolbox.batch.command import batch_command
+from toolbox.blocks.command import thin_file_command
+from toolbox.catalogue import broken, find, names, record, titles, tools
+from toolbox.desk.command import desk_command
 from toolbox.errors import ToolboxError
 from toolbox.report.text import one_line
+from toolbox.server.command import serve_command
 
 __all__ = ["console", "main"]
 
@@ -26,10 +30,10 @@ STARTERS = {
 """Files to start from, and where they are."""
 
 
-def main(arguments: list[str] | None = None) -> int:
+def main(arguments: list[str] | None = None, program: str = "leadline") -> int:
     """Run a command; bad input gets one line and exit code 2."""
     try:
-        commands.main(arguments, prog_name="leadline", standalone_mode=False)
+        code = commands.main(arguments, prog_name=program, standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
         click.echo(error.format_message())
     except click.ClickException as error:
@@ -41,6 +45,8 @@ def main(arguments: list[str] | None = None) -> int:
     except (KeyboardInterrupt, click.Abort):
         click.echo("leadline: interrupted, nothing was written", err=True)
         return INTERRUPTED
+    else:
+        return code if isinstance(code, int) else 0  # a command may leave with a code of its own
     return 0
 
 
@@ -73,14 +79,14 @@ class Commands(click.Group):
     """Fixed commands first, then the tools by chapter."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return [*self.commands, *tools()]
+        return [*self.commands, *names()]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         known = super().get_command(ctx, cmd_name)
-        if known is None and cmd_name in tools():
+        if known is None and cmd_name in names():
             from toolbox.commands import tool_command  # reading and writing, which help needs not
 
-            return tool_command(tools()[cmd_name])
+            return tool_command(find(cmd_name))
         return known
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -89,15 +95,9 @@ class Commands(click.Group):
                 (name, command.get_short_help_str(60)) for name, command in self.commands.items()
             ]
             formatter.write_dl(rows)
-        foreign = {name: record(function) for name, function in tools().items()}
-        for chapter, own in by_chapter().items():
+        for chapter, own in titles().items():
             with formatter.section(f"Tools: {chapter.lower()}"):
-                formatter.write_dl([(tool.name, tool.title) for tool in own])
-            for tool in own:
-                del foreign[tool.name]
-        if foreign:
-            with formatter.section("Tools of other packages"):
-                formatter.write_dl([(tool.name, tool.title) for tool in foreign.values()])
+                formatter.write_dl(list(own.items()))
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"]})
@@ -133,6 +133,10 @@ def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
         for row in lineage.rejections:
             click.echo(_rejected(row), err=True)
         click.echo(f"written: {out}")
+
+
+commands.add_command(desk_command)
+commands.add_command(batch_command)
 
 
 @commands.command("new", short_help="Write a survey file to start from.")
@@ -178,6 +182,12 @@ def check_command(survey: Path) -> None:
 
 def _rejected(row: dict[str, Any]) -> str:
     return one_line(f"rejected: {row['soundings']} of {row['file']}: {row['reason']}")
+
+
+commands.add_command(thin_file_command)
+
+
+commands.add_command(serve_command)
 
 
 @commands.command("tools")

@@ -37,8 +37,16 @@ _LEADING = (Grid, Tin, Shoreline, Soundings, CastLog, Breaklines, Centreline, Pl
 _ASKED = re.compile(
     r"(?<=: give one with )crs(?=, such as )|(?<=; give the right )crs$|^crs(?= is unknown: )"
 )
+_NO_VALUE = "note: no cell of the result has a value"
 _SEVERAL = "holds several layers, name one"
 """Where messages of readers ask for their parameters ``crs`` and ``layer``."""
+
+
+_MEMORY = (
+    "Memory that the whole process may use, such as '2 GiB'; a raster that takes more is gone "
+    "through in pieces. If left out, LEADLINE_MEMORY in the environment, else six tenths of what "
+    "is free."
+)
 
 
 class _Quantity(click.ParamType[float]):
@@ -91,6 +99,8 @@ def tool_command(function: Callable[..., Any]) -> click.Command:
         ),
         click.Option(["--overwrite", "overwrite_"], is_flag=True, help="Replace the file."),
     ]
+    if tool.by_blocks:
+        params.append(click.Option(["--memory", "memory_"], help=_MEMORY))
     if any(hasattr(param.type, "to_crs") for param in tool.params):
         text = "Projected CRS in metres to work in."
         params.append(click.Option(["--in-crs", "in_crs_"], help=text))
@@ -131,13 +141,24 @@ def _click_type(param: Param) -> Any:
 
 
 def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
-    def call(out_: Path | None, overwrite_: bool, in_crs_: str | None = None, **given: Any) -> None:
+    def call(
+        out_: Path | None,
+        overwrite_: bool,
+        in_crs_: str | None = None,
+        memory_: str | None = None,
+        **given: Any,
+    ) -> None:
         _check_options(tool, given)
+        allowed = _memory(tool, memory_)
         target = new_file(out_, overwrite=overwrite_) if out_ else nullcontext()
         with target as place:
             if place is not None:
                 check_suffix(tool.returns, place)
+            if tool.by_windows and place and _write_by_windows(tool, given, place, allowed):
+                return
             arguments = _arguments(tool, given, in_crs_)
+            if tool.by_blocks and place and _write_by_blocks(tool, arguments, place, allowed):
+                return
             result = function(**arguments)
             _tell(*arguments.values(), result)
             _tell_empty(result)
@@ -147,6 +168,47 @@ def _caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
                 write(result, place)
 
     return call
+
+
+def _memory(tool: Tool, text: str | None) -> int:
+    from toolbox.blocks.memory import memory_allowed
+
+    return memory_allowed(text) if tool.by_blocks else 0
+
+
+def _write_by_windows(tool: Tool, given: dict[str, Any], place: Path, allowed: int) -> bool:
+    """Write what comes of a raster that is too large to be held, and tell whether it is."""
+    from toolbox.blocks.rasters import too_large, write_derived
+    from toolbox.formats.raster_blocks import read_grid_windows
+
+    layer, *others = tool.params
+    reading = {o.name: given[f"{layer.name}__{o.name}"] for o in reader_params(layer)}
+    depth = _read(layer, given[layer.name], reading, reader=read_grid_windows)
+    options = {param.name: _value(param, given) for param in others}
+    if not too_large(depth.shape, place, allowed):
+        return False
+    _tell_written(write_derived(tool, depth, options, place, allowed))
+    return True
+
+
+def _write_by_blocks(tool: Tool, arguments: dict[str, Any], place: Path, allowed: int) -> bool:
+    """Write a raster that is too large to be held, and tell whether it is."""
+    from toolbox.blocks.rasters import too_large, write_blocks
+
+    if tool.by_windows or tool.blocks is None:
+        return False
+    name = tool.params[0].name
+    options = {key: value for key, value in arguments.items() if key != name}
+    if not too_large(tool.blocks(arguments[name], **options).shape, place, allowed):
+        return False
+    _tell_written(write_blocks(tool, arguments[name], options, place, allowed), arguments[name])
+    return True
+
+
+def _tell_written(written: Any, *layers: Any) -> None:
+    _tell(*layers, written)
+    if not written.known:
+        click.echo(_NO_VALUE, err=True)
 
 
 def _tell(*layers: Any) -> None:
@@ -159,7 +221,7 @@ def _tell_empty(result: Any) -> None:
     """Say that nothing came out, which a file does not show."""
     if isinstance(result, Grid):
         if not np.isfinite(result.values).any():
-            click.echo("note: no cell of the result has a value", err=True)
+            click.echo(_NO_VALUE, err=True)
     elif not len(getattr(result, "frame", "some")):
         click.echo("note: the result has no rows", err=True)
 
@@ -185,10 +247,16 @@ def _value(param: Param, given: dict[str, Any]) -> Any:
     return (tuple(value) or param.default) if param.many else value
 
 
-def _read(param: Param, path: Path, options: dict[str, Any]) -> Any:
+def _read(
+    param: Param,
+    path: Path,
+    options: dict[str, Any],
+    *,
+    reader: Callable[..., Any] | None = None,
+) -> Any:
     """Read a layer; what is wrong with its CRS or layer names the option that tells it."""
     try:
-        return READERS[param.type](path, **options)
+        return (reader or READERS[param.type])(path, **options)
     except ToolboxError as error:
         text, own = str(error), f"--{param.name.replace('_', '-')}"
         into = options.get("into")

@@ -1,12 +1,13 @@
 """Describe: a tool as an OGC API - Processes description and as a page of documentation."""
 
+import json
 import re
 import sys
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from toolbox.catalogue import by_chapter
+from toolbox.catalogue import TITLES, by_chapter
 from toolbox.formats.doors import READERS, SUFFIXES
 from toolbox.habitat.species import SpeciesLimits
 from toolbox.layers import (
@@ -24,12 +25,23 @@ from toolbox.layers import (
     TrackLog,
     Vectors,
 )
+from toolbox.layers.grid_blocks import GridBlocks
 from toolbox.stocking.proposal import StockingProposal
 from toolbox.survey.reference import reference_page, schema
 from toolbox.tool import Param, Tool, read_params
-from toolbox.volume.grid_blocks import GridBlocks
 
-__all__ = ["describe", "option_name", "page", "pages", "reader_params", "write_pages"]
+__all__ = [
+    "describe",
+    "option_name",
+    "page",
+    "pages",
+    "reader_params",
+    "write_pages",
+    "written_titles",
+]
+
+GALLERY = Path(__file__).parents[1] / "docs" / "gallery" / "shown.json"
+"""What the examples of the tools gave."""
 
 _RASTER = {
     "type": "string",
@@ -173,14 +185,17 @@ def _number(param: Param) -> dict[str, Any]:
     return schema
 
 
-def page(tool: Tool) -> str:
-    """Return the documentation page of a tool in Markdown."""
+def page(tool: Tool, example: dict[str, Any] | None = None) -> str:
+    """Return the documentation page of a tool in Markdown, with its example from the gallery."""
     layers = [param for param in tool.params if param.type in READERS]
+    prose, *notes = _body(tool)
     parts = [
         f"# {tool.title}",
         f"`leadline {tool.name}`, in Python `{tool.function.__module__}.{tool.function.__name__}`",
         _usage(tool),
-        _body(tool),
+        prose,
+        *(_example(example) if example else []),
+        *notes,
         "## Parameters",
         _table(tool.params),
         "## Result",
@@ -188,6 +203,23 @@ def page(tool: Tool) -> str:
         *(_reading(param) for param in layers),
     ]
     return "\n\n".join(parts) + "\n"
+
+
+def _example(shown: dict[str, Any]) -> list[str]:
+    """Show the command, and the picture or the first rows that it gave."""
+    caption, text = shown["caption"], shown["text"]
+    parts = ["## Example", f"    {shown['command']}", f"*{caption}. {text}.*"]
+    if "picture" in shown:
+        return [*parts, f"![{caption}](../gallery/{shown['picture']})"]
+    header, *rows = [" | ".join(cell.replace("|", "/") for cell in row) for row in shown["rows"]]
+    lines = [header, " | ".join("---" for _ in shown["rows"][0]), *rows]
+    return [*parts, "\n".join(f"| {line} |" for line in lines)]
+
+
+def _examples() -> dict[str, Any]:
+    """Return what the gallery shows of each tool; nothing outside a copy of the repository."""
+    found: dict[str, Any] = json.loads(GALLERY.read_text("utf-8")) if GALLERY.exists() else {}
+    return found
 
 
 def _usage(tool: Tool) -> str:
@@ -201,7 +233,7 @@ def _usage(tool: Tool) -> str:
     return f"    leadline {' '.join(words)} --out RESULT{SUFFIXES[tool.returns][0]}"
 
 
-def _body(tool: Tool) -> str:
+def _body(tool: Tool) -> list[str]:
     """Prose of the docstring: everything but the lists of parameters, results and errors."""
     sections = re.split(r"\n\n(?=\w[\w ]*\n-{3,}\n)", tool.doc)
     prose = [sections[0]]
@@ -209,7 +241,7 @@ def _body(tool: Tool) -> str:
         heading, _, text = section.partition("\n")
         if heading in ("Notes", "References", "Examples"):
             prose.append(f"## {heading}\n\n{text.partition(chr(10))[2]}")
-    return "\n\n".join(prose)
+    return prose
 
 
 def _result(tool: Tool) -> str:
@@ -269,12 +301,22 @@ def pages() -> dict[str, str]:
     """Return all generated documentation by file name: tools, their index, the survey file."""
     listed = ["# Tools", "One page per tool, written from its declaration."]
     texts = {"survey-file.md": reference_page(), "survey.schema.json": schema()}
+    shown = _examples()
     for chapter, own in by_chapter().items():
-        texts |= {f"tools/{tool.name}.md": page(tool) for tool in own}
+        texts |= {f"tools/{tool.name}.md": page(tool, shown.get(tool.name)) for tool in own}
         rows = [f"- [{tool.title}]({tool.name}.md): {tool.summary}" for tool in own]
         listed += [f"## {chapter}", "\n".join(rows)]
     return texts | {"tools/index.md": "\n\n".join(listed) + "\n"}
 
 
+def written_titles() -> str:
+    """Return the titles of the toolbox's own tools as their file holds them."""
+    found = {
+        chapter: {tool.name: tool.title for tool in own} for chapter, own in by_chapter().items()
+    }
+    return json.dumps(found, indent=1, ensure_ascii=False) + "\n"
+
+
 if __name__ == "__main__":
     write_pages(Path(sys.argv[1]))
+    Path(__file__).with_name(TITLES).write_text(written_titles(), encoding="utf-8")

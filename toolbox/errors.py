@@ -7,6 +7,7 @@ value given and what is allowed, and is also the built-in error that a Python ca
 __all__ = [
     "InputFileError",
     "LayerError",
+    "MissingExtraError",
     "OutputError",
     "ParameterError",
     "SettingsError",
@@ -17,6 +18,10 @@ __all__ = [
 
 class ToolboxError(Exception):
     """Root of the family: catch this to catch them all."""
+
+    def __str__(self) -> str:
+        """Return what is wrong, on one line whatever the names in a file hold."""
+        return " ".join(super().__str__().splitlines())
 
 
 class ParameterError(ToolboxError, ValueError):
@@ -41,3 +46,7 @@ class OutputError(ToolboxError, OSError):
 
 class TooLargeError(ToolboxError, MemoryError):
     """A result would not fit into memory."""
+
+
+class MissingExtraError(ToolboxError, ImportError):
+    """A job needs a library of an extra that is not installed."""

@@ -26,7 +26,7 @@ from typing import (
 
 from toolbox.errors import ParameterError
 
-__all__ = ["REQUIRED", "Param", "Range", "Tool", "checked", "read_params", "tool"]
+__all__ = ["REQUIRED", "Param", "Range", "Reach", "Tool", "checked", "read_params", "tool"]
 
 REQUIRED = inspect.Parameter.empty
 P = ParamSpec("P")
@@ -53,7 +53,10 @@ class Range:
     def _holds(self, name: str, number: Any) -> bool:
         if isinstance(number, bool) or not isinstance(number, Real):
             raise ParameterError(f"{name} must be a number ({self}), got {number!r}")
-        number = float(number)
+        try:
+            number = float(number)
+        except OverflowError:  # a whole number beyond all floats
+            return False
         return (
             math.isfinite(number)
             and (self.min is None or number >= self.min)
@@ -132,10 +135,22 @@ class Param:
 class Tool:
     """A function plus everything the other doors need to know about it."""
 
-    def __init__(self, function: Callable[..., Any], title: str, types: "Types" = dict) -> None:
+    def __init__(
+        self,
+        function: Callable[..., Any],
+        title: str,
+        types: "Types" = dict,
+        *,
+        reach: "Reach | None" = None,
+        workspace: Callable[..., int] | None = None,
+        blocks: Callable[..., Any] | None = None,
+    ) -> None:
         self.function = function
         self.title = title
+        self.blocks = blocks
         self._types = types
+        self._reach = reach
+        self._workspace = workspace
         self.name = function.__name__.replace("_", "-")
         self.doc = inspect.getdoc(function) or ""
         self.summary = " ".join(self.doc.split("\n\n")[0].split())
@@ -151,6 +166,38 @@ class Tool:
         """The type of its result."""
         return get_type_hints(self.function, localns=self._types())["return"]
 
+    @property
+    def by_windows(self) -> bool:
+        """Whether a raster can be gone through window by window, with the same result."""
+        return self._reach is not None
+
+    @property
+    def by_blocks(self) -> bool:
+        """Whether its result can be had block by block, so that it may be larger than memory."""
+        return self.by_windows or self.blocks is not None
+
+    def reach(self, layer: Any, options: dict[str, Any]) -> int:
+        """Return how many cells away something can lie that a cell's value depends on.
+
+        Raises
+        ------
+        ParameterError
+            If the options do not fit the raster.
+        """
+        if self._reach is None:
+            raise TypeError(f"{self.name} needs the whole raster")
+        if isinstance(self._reach, int):
+            return self._reach
+        return self._reach(layer, **self._completed(options))
+
+    def workspace(self, layer: Any, shape: tuple[int, int], options: dict[str, Any]) -> int:
+        """Return the bytes that work on a window takes beside it, its result and one more."""
+        return self._workspace(layer, shape, **self._completed(options)) if self._workspace else 0
+
+    def _completed(self, options: dict[str, Any]) -> dict[str, Any]:
+        left_out = {param.name: param.default for param in self.params if not param.required}
+        return left_out | options
+
     def check(self, arguments: dict[str, Any]) -> None:
         """Raise ParameterError if one of the named `arguments` is not allowed."""
         for param in self.params:
@@ -161,8 +208,19 @@ class Tool:
 Types = Callable[[], dict[str, Any]]
 """Gives the types that annotations name but their module does not import."""
 
+Reach = int | Callable[..., int]
+"""How many cells away something can lie that a cell's value depends on: a number, or what gives one
+from the raster (its ``cell`` and ``shape``) and the tool's options."""
 
-def tool(title: str, *, types: Types = dict) -> Callable[[Callable[P, R]], Callable[P, R]]:
+
+def tool(
+    title: str,
+    *,
+    types: Types = dict,
+    reach: Reach | None = None,
+    workspace: Callable[..., int] | None = None,
+    blocks: Callable[..., Any] | None = None,
+) -> Callable[[Callable[P, R]], Callable[P, R]]:
     """Attach a :class:`Tool` to the function and enforce what it declares.
 
     Parameters
@@ -172,6 +230,18 @@ def tool(title: str, *, types: Types = dict) -> Callable[[Callable[P, R]], Calla
     types : callable
         Gives, when first needed, types that annotations name in quotes but the module does not
         import at its head, because they are heavy.
+    reach : int or callable, optional
+        Of a tool from raster to raster: how many cells away something can lie that a cell's value
+        depends on. Declared, the tool works on rasters larger than memory, window by window. To be
+        left out where a value depends on the whole raster.
+    workspace : callable, optional
+        Gives the bytes that work on a window takes beside the window and two more of its size;
+        from the whole raster, the shape of the window and the tool's options.
+    blocks : callable, optional
+        Gives the result as ``GridBlocks``, with the same bits, to those who cannot hold it whole;
+        takes the tool's options. With `reach` its layer is ``GridWindows``, and the rows and
+        columns that are kept of a window are its option ``size``; without, it takes the tool's own
+        layer and ``rows``, the height of a block. If left out, the tool is called on each window.
 
     Returns
     -------
@@ -185,7 +255,7 @@ def tool(title: str, *, types: Types = dict) -> Callable[[Callable[P, R]], Calla
     """
 
     def declare(function: Callable[P, R]) -> Callable[P, R]:
-        record = Tool(function, title, types)
+        record = Tool(function, title, types, reach=reach, workspace=workspace, blocks=blocks)
         declared = _checked(function, record)
         declared.tool = record  # type: ignore[attr-defined]
         return declared

@@ -14,9 +14,16 @@ if TYPE_CHECKING:
 __all__ = ["LENGTH_UNITS", "Unit", "convert", "parse_quantity", "round_number"]
 
 _QUANTITY = re.compile(
-    r"\s*(?P<number>[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?)\s*(?P<unit>[a-z_]+(/[a-z_]+)?)\s*",
+    r"\s*(?P<number>[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?)\s*"
+    r"(?P<unit>[a-z_]+(\^?[2-4])?(/[a-z_]+(\^?[2-4])?)?)\s*",
     re.IGNORECASE,
 )
+_POWER = re.compile(r"(?<=[a-z_])(?=[2-4])", re.IGNORECASE)
+"""Where ``m3`` lacks the sign of a power."""
+
+_LONGEST = 100  # characters of a quantity
+_RECKONED = re.compile(r"[()]|\d\d|(?:\*\*|\^)[^/]*(?:\*\*|\^)|.{60}", re.DOTALL)
+"""What makes the library of units reckon instead of look up: ``g^9^9^9`` would take it for ever."""
 
 Unit = Literal["m", "cm", "ft", "survey_foot", "fathom"]
 """Units in which depths are read."""
@@ -70,6 +77,9 @@ def convert(values: "float | np.ndarray", unit: str, to: str) -> Any:
     """
     if unit == to:
         return values
+    for name in (unit, to):
+        if _RECKONED.search(name):
+            raise ParameterError(f"a unit must be plain, such as 'kg' or 'm^3', got {name!r:.60}")
     registry = _registry()
     try:
         return registry.Quantity(values, unit).to(to).magnitude
@@ -102,15 +112,18 @@ def parse_quantity(text: str | float, unit: str) -> float:
     >>> round(parse_quantity("10 ft", "m"), 4)
     3.048
     """
+    found = None
     try:
         return float(text)
-    except ValueError:
-        found = _QUANTITY.fullmatch(str(text))
-    refusal = f"must be a number in {unit}, or a number and a unit such as '2 {unit}', got {text!r}"
+    except (ValueError, OverflowError):
+        if len(str(text)) <= _LONGEST:
+            found = _QUANTITY.fullmatch(str(text))
+    shown = f"{text!r:.{_LONGEST}}"
+    refusal = f"must be a number in {unit}, or a number and a unit such as '2 {unit}', got {shown}"
     if found is None:
         raise ParameterError(refusal)
     try:
-        return float(convert(float(found["number"]), found["unit"], unit))
+        return float(convert(float(found["number"]), _POWER.sub("^", found["unit"]), unit))
     except ParameterError as error:
         raise ParameterError(refusal) from error
 

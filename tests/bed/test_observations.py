@@ -165,7 +165,7 @@ def test_legs_are_75_m_where_times_are_not_known() -> None:
 
 def test_a_gap_in_times_is_bridged_by_way() -> None:
     times = seconds(np.arange(20) * 1.0)
-    times[10:] = np.datetime64("NaT")
+    times[10:] = np.datetime64("NaT", "ns")
     seen = observe(track(20, LEG_M / 4, time=times), cell=0.5)
     # 9 s of way by time, then a quarter of a leg with each ping
     assert np.bincount(seen.leg).tolist() == [10 + 3, 4, 3]

@@ -1,4 +1,4 @@
-"""The whole job, ``leadline run``, on a survey of 10,000, 100,000 and 1,000,000 soundings."""
+"""The whole job, ``leadline run``, on surveys of a thousand to a million soundings."""
 
 import os
 import shutil
@@ -10,10 +10,12 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+from growth import fitted
 from invented_lake import write_survey
 from measure import SLOWER, Row, quiet, show
 
-COUNTS, ROUNDS, PATIENCE = (10_000, 100_000, 1_000_000), 3, 60.0
+COUNTS, ROUNDS, PATIENCE = (1_000, 10_000, 100_000, 1_000_000), 3, 60.0
 LEADLINE = Path(sys.executable).with_name("leadline")
 GIB_IN_KIB = 2**20
 
@@ -65,7 +67,8 @@ def _median(found: list[Cost]) -> Cost:
 def rows() -> list[Row]:
     """Measure."""
     found = costs(COUNTS, ROUNDS)
-    small, middle, large = (found[count] for count in COUNTS)
+    tiny, small, middle, large = (found[count] for count in COUNTS)
+    grown = fitted(np.array(COUNTS), np.array([found[count].seconds for count in COUNTS]))
     return [
         Row("run of 1,000,000 soundings, peak memory", "", large.gib, "GiB", at_most=3),
         Row("run of 1,000,000 soundings, time", "", large.seconds, "s", at_most=90),
@@ -73,6 +76,8 @@ def rows() -> list[Row]:
         Row("run of 100,000 soundings, time", "", middle.seconds, "s", at_most=25),
         Row("run of 10,000 soundings, peak memory", "", small.gib, "GiB"),
         Row("run of 10,000 soundings, time", "", small.seconds, "s"),
+        Row("run of 1,000 soundings, time", "", tiny.seconds, "s"),
+        Row("growth of the run's time", "beyond fixed cost", grown.power, "as power", at_most=1.1),
         Row("run of 1,000,000", "of 100,000", large.seconds / middle.seconds, SLOWER),
         Row("run of 100,000", "of 10,000", middle.seconds / small.seconds, SLOWER),
     ]

@@ -7,7 +7,7 @@ import platform
 import statistics
 import subprocess
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
@@ -27,6 +27,7 @@ __all__ = [
     "medians",
     "quiet",
     "show",
+    "table",
 ]
 
 _LIBRARIES = ("numpy", "scipy", "numba", "pythoncdt", "shapely", "geopandas", "pyogrio", "rasterio")
@@ -96,8 +97,11 @@ def medians(sides: Sides, rounds: int) -> dict[str, float]:
 
 
 def quiet(patience: float) -> bool:
-    """Wait until others leave the machine alone; return False if they did not in `patience` s."""
-    end = time.monotonic() + patience
+    """Wait until others leave the machine alone; return False if they did not in `patience` s.
+
+    The environment variable BENCH_PATIENCE, in seconds, limits it: 0 does not wait.
+    """
+    end = time.monotonic() + min(patience, float(os.environ.get("BENCH_PATIENCE", patience)))
     while time.monotonic() < end:
         if psutil.cpu_percent(_GLANCE) / 100 * (os.cpu_count() or 1) < _BUSY:
             return True
@@ -132,5 +136,12 @@ def show(rows: Iterable[Row]) -> None:
 
 def markdown(rows: Iterable[Row]) -> str:
     """Write rows as a Markdown table."""
-    lines = [_HEADINGS, ("---",) * len(_HEADINGS), *(row.cells for row in rows)]
-    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+    return table([_HEADINGS, *(row.cells for row in rows)])
+
+
+def table(lines: Iterable[Sequence[str]]) -> str:
+    """Write lines of cells as a Markdown table; the first are its headings."""
+    heading, *rest = lines
+    return "\n".join(
+        f"| {' | '.join(line)} |" for line in (heading, ("---",) * len(heading), *rest)
+    )

@@ -2,8 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy.ndimage import distance_transform_edt
 
 from toolbox.features.centre_lines import along, centre_lines, evenly, joined, normals, ways
+from toolbox.features.kernels.scores import clear
 
 
 def ridge(gap: tuple[int, int] | None = None, *, faint: float = 0.1) -> np.ndarray:
@@ -41,6 +43,38 @@ def test_lines_are_joined_across_gaps_but_not_round_corners() -> None:
     assert len(joined([east, aside], 15)) == 2
     (whole,) = joined([beyond[::-1], east], 15)
     assert along(whole) == pytest.approx(80 + np.hypot(10, 2))
+
+
+def test_the_shortest_gap_is_bridged_first_and_of_like_ones_that_of_the_first_lines() -> None:
+    east = np.column_stack([np.arange(0.0, 41), np.zeros(41)])
+    near, far = east + np.array([46, 4]), east + np.array([48, -4])
+    for lines in ([east, far, near], [near, east, far], [far, near, east]):
+        left, joint = joined(lines, 15)
+        assert (left[0] == far[0]).all()  # the joint comes last
+        assert {tuple(joint[0]), tuple(joint[-1])} == {(0.0, 0.0), (86.0, 4.0)}
+    as_far = far + np.array([-2, 0])
+    left, joint = joined([east, as_far, near], 15)
+    assert (left[0] == near[0]).all()
+
+
+def test_many_pieces_of_one_line_become_one_whatever_their_order() -> None:
+    random = np.random.default_rng(5)
+    way = np.column_stack([np.arange(600.0), 20 * np.sin(np.arange(600) / 60)])
+    pieces = [way[k + 2 : k + 18] for k in range(0, 600, 20)]
+    mixed = [pieces[k][:: random.choice([-1, 1])] for k in random.permutation(len(pieces))]
+    (whole,) = joined(mixed, 10)
+    whole = whole if whole[0, 0] < whole[-1, 0] else whole[::-1]
+    np.testing.assert_array_equal(whole, np.vstack(pieces))
+
+
+@pytest.mark.parametrize("reach", [1.0, 3.7, 6.0])
+def test_cells_are_cleared_up_to_their_distance(reach: float) -> None:
+    # scipy's exact Euclidean distance transform
+    random = np.random.default_rng(4)
+    mask, taken = random.random((60, 80)) < 0.6, random.random((60, 80)) < 0.01
+    wanted = mask & (distance_transform_edt(~taken) > reach)
+    clear(mask, taken, reach)
+    np.testing.assert_array_equal(mask, wanted)
 
 
 def test_a_line_that_nearly_meets_itself_is_closed() -> None:

@@ -1,12 +1,10 @@
 """Hollows and rises of a net: relief is persistence, outlines are isobaths. All derived."""
 
-from itertools import pairwise
-
 import numpy as np
 import pytest
 import shapely
 
-from toolbox.features.closed_forms import adjacency, closed_forms
+from toolbox.features.closed_forms import closed_forms
 from toolbox.layers import Tin, VertexKind
 
 
@@ -97,10 +95,3 @@ def test_the_outline_holds_the_bottom_and_lies_at_the_pour_depth() -> None:
         np.column_stack([row, col])
     )
     assert np.abs(told - 8).max() < 0.3
-
-
-def test_a_lone_net_knows_its_neighbours() -> None:
-    starts, neighbours = adjacency(np.array([[0, 1, 2], [0, 2, 3]]), 4)
-    assert [sorted(neighbours[a:b]) for a, b in pairwise(starts)] == [
-        [1, 2, 3], [0, 2], [0, 1, 3], [0, 2],
-    ]  # fmt: skip

@@ -29,8 +29,8 @@ from toolbox.layers import (
     Tin,
     Vectors,
 )
+from toolbox.layers.grid_blocks import GridBlocks
 from toolbox.stocking.proposal import StockingProposal
-from toolbox.volume.grid_blocks import GridBlocks
 
 UTM = pyproj.CRS.from_epsg(32633)
 CORNERS = np.array([(500_000.0, 5_200_000.0), (500_100.0, 5_200_000.0), (500_000.0, 5_200_100.0)])

@@ -257,20 +257,18 @@ def test_blocks_can_be_gone_through_again(written: Path) -> None:
 def test_blocks_are_bounded_and_of_whole_tiles_where_these_are_small(
     width: int, tile: int, rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = tmp_path / "wide.vrt"  # of its rows none is read: its shape alone tells the blocks
-    path.write_text(
-        f'<VRTDataset rasterXSize="{width}" rasterYSize="5000"><SRS>EPSG:32633</SRS>'
-        "<GeoTransform>0, 1, 0, 0, 0, -1</GeoTransform>"
-        f'<VRTRasterBand dataType="Float32" band="1" blockXSize="512" blockYSize="{tile}"/>'
-        "</VRTDataset>",
-        encoding="utf-8",
-    )
+    path = tmp_path / "wide.tif"  # of its rows none is written or read: its shape tells the blocks
+    shape: Any = {"width": width, "height": 5000, "count": 1, "dtype": "float32", "sparse_ok": True}
+    tiles: Any = {"blockysize": tile} | ({"tiled": True, "blockxsize": 512} if tile > 1 else {})
+    place: Any = {"crs": "EPSG:32633", "transform": Affine(1, 0, 5, 0, -1, 5)}
+    with rasterio.open(path, "w", driver="GTiff", **shape, **tiles, **place):
+        pass
     asked: list[int] = []
 
     def values(source: Any, band: int, window: Any) -> tuple[np.ndarray, str]:
         asked.append(window.height)
         return np.zeros((1, 1), np.float32), "m"
 
-    monkeypatch.setattr("toolbox.formats.geotiff._values", values)
+    monkeypatch.setattr("toolbox.formats.geotiff.band_values", values)
     next(grid_blocks(path))
     assert asked == [rows]

@@ -1,10 +1,12 @@
 """Tiles lie where the rule of tiles says, at zooms that fit, and other programs read them."""
 
+import functools
 import io
 import math
 import shutil
 import sqlite3
 import subprocess
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from pathlib import Path
 
@@ -17,6 +19,7 @@ from affine import Affine
 from PIL import Image
 
 from toolbox.errors import LayerError, OutputError
+from toolbox.formats import mbtiles
 from toolbox.formats.mbtiles import write_mbtiles
 from toolbox.layers import Grid, Shoreline, Vectors
 
@@ -199,6 +202,31 @@ def test_the_same_input_gives_the_same_bytes(tmp_path: Path) -> None:
     for name in ("a.mbtiles", "b.mbtiles"):
         write_mbtiles(tmp_path / name, depth(), isobaths=isobaths(), most_tiles=4)
     assert (tmp_path / "a.mbtiles").read_bytes() == (tmp_path / "b.mbtiles").read_bytes()
+
+
+def test_neither_threads_nor_sheets_are_seen_in_the_tiles(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name, threads, sheet in (("a", 1, 4), ("b", 7, 4), ("c", 2, 1)):
+        pool = functools.partial(ThreadPoolExecutor, threads)
+        monkeypatch.setattr(mbtiles, "ThreadPoolExecutor", pool)
+        monkeypatch.setattr(mbtiles, "_SHEET", sheet)
+        write_mbtiles(tmp_path / name, depth(), isobaths=isobaths(), pixel=0.25)
+    assert (tmp_path / "a").read_bytes() == (tmp_path / "b").read_bytes()
+    together, single = tiles(tmp_path / "a"), tiles(tmp_path / "c")
+    assert together.keys() == single.keys()
+    assert len(together) > 16
+    # lines and numbers that cross from tile to tile are drawn alike on both
+    for place, tile in together.items():
+        off = np.abs(tile.astype(int) - single[place])
+        assert np.count_nonzero(off > 20) < 20
+
+
+def test_pixels_are_no_finer_than_an_eighth_of_a_cell(tmp_path: Path) -> None:
+    wide = Grid(depth().values[::8, ::8], Affine(8, 0, LEFT, 0, -8, TOP), UTM, "depth", "m")
+    write_mbtiles(tmp_path / "a.mbtiles", wide)
+    ground = math.cos(math.radians(61.3)) * 2 * math.pi * 6_378_137 / 256
+    assert 1 <= ground / 2 ** int(facts(tmp_path / "a.mbtiles")["maxzoom"]) <= 2
 
 
 def test_what_is_there_stays_and_nothing_is_left_beside_it(tmp_path: Path) -> None:

@@ -221,7 +221,7 @@ def test_a_table_without_shapes_is_told(tmp_path: Path) -> None:
 
 def test_names_of_layers_in_a_file_that_holds_none_are_refused(tmp_path: Path) -> None:
     (tmp_path / "a.gpkg").write_bytes(b"SQLite" * 99)
-    with pytest.raises(InputFileError, match=r"a\.gpkg cannot be read as a vector layer"):
+    with pytest.raises(InputFileError, match=r"a\.gpkg cannot be read as a GeoPackage: \S"):
         layer_names(tmp_path / "a.gpkg")
 
 

@@ -108,6 +108,34 @@ def test_closed_lines_have_no_ends() -> None:
     assert ((top * place).sum(axis=1) > 99).all()
 
 
+def test_labels_lie_where_shapely_finds_them_along_a_line() -> None:
+    rng = np.random.default_rng(8)
+    turn = np.cumsum(rng.normal(0, 0.05, 400))
+    corners = np.cumsum(5 * np.column_stack([np.cos(turn), np.sin(turn)]), axis=0)
+    line = shapely.LineString(corners)
+    made = isobath_labels(layer([line], [8.0]), spacing=150, scale=5000)
+    assert len(made) > 8
+    along = shapely.line_locate_point(line, made.frame.geometry.values)
+    wide = 0.6 * 10
+    ends = shapely.line_interpolate_point(line, np.stack([along - wide / 2, along + wide / 2]))
+    chord = np.diff(shapely.get_coordinates(ends).reshape(2, -1, 2), axis=0)[0]
+    bearing = np.degrees(np.arctan2(chord[:, 1], -chord[:, 0]))
+    off = (made.frame["rotation_deg"] - bearing + 180) % 360 - 180
+    assert np.abs(off).max() < 1e-6
+    assert shapely.distance(line, made.frame.geometry.values).max() < 1e-9
+
+
+def test_repeated_corners_change_nothing() -> None:
+    corners = np.array([(0.0, 0), (130, 20), (270, 0), (400, 90)])
+    once = isobath_labels(layer([shapely.LineString(corners)], [2.0]), spacing=100, scale=5000)
+    twice = isobath_labels(
+        layer([shapely.LineString(corners.repeat(2, axis=0))], [2.0]), spacing=100, scale=5000
+    )
+    assert len(once) == 4
+    assert once.frame.drop(columns="geometry").equals(twice.frame.drop(columns="geometry"))
+    assert (once.frame.geometry == twice.frame.geometry).all()
+
+
 def test_refusals() -> None:
     frame = geopandas.GeoDataFrame({"depth": [1.0]}, geometry=[straight(0)])
     with pytest.raises(LayerError, match=r"^isobaths must have a column depth_m, got \['depth', "):

@@ -202,3 +202,34 @@ def test_a_plane_and_the_own_crs_stay_as_they_are() -> None:
     plane, there = soundings(), soundings(UTM33)
     assert plane.to_crs(UTM33) is plane
     assert there.to_crs(UTM33) is there
+
+
+# ---- found once ----
+
+
+def _north(layer: Soundings) -> np.ndarray:
+    return layer.coordinates[:, 1].copy()
+
+
+def test_what_does_not_depend_on_flags_is_found_once() -> None:
+    given = soundings()
+    found = given.once(_north)
+    assert found.tolist() == [0, 0, 10, 10]
+    assert given.reject(np.array([True, False, False, False]), "spike").once(_north) is found
+    moved = Soundings(given.frame.set_geometry(shapely.points(PLACE + 5)))
+    assert moved.once(_north).tolist() == [5, 5, 15, 15]
+
+
+def test_coordinates_are_not_to_be_written_to() -> None:
+    with pytest.raises(ValueError, match="read-only"):
+        soundings().coordinates[0] = 1.0
+
+
+def test_to_reject_nothing_changes_nothing() -> None:
+    given = soundings()
+    assert given.reject(np.zeros(4, bool), "spike") is given
+
+
+def test_a_rejection_needs_a_reason() -> None:
+    with pytest.raises(LayerError, match="sounding 2 is flagged without a reason"):
+        soundings().reject(np.array([False, False, True, False]), "")

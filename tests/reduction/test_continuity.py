@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy.stats import siegelslopes
 
 from toolbox.layers import Soundings
-from toolbox.reduction.continuity import expected, jumps, resolution, roughness
+from toolbox.reduction.continuity import SIDE, expected, jumps, resolution, roughness
+from toolbox.reduction.kernels import carried_on, carried_on_few
 from toolbox.reduction.stretches import Stretches, along_lines
 
 Floats = NDArray[np.float64]
@@ -95,6 +96,17 @@ def test_a_few_blunders_do_not_roughen_a_line() -> None:
     before = roughness(line(depth))
     depth[random.choice(600, 30, replace=False)] *= 2
     assert np.median(roughness(line(depth))) < 1.5 * np.median(before)
+
+
+def test_many_soundings_are_dealt_with_as_few_are() -> None:
+    random = np.random.default_rng(5)
+    depth, along = random.normal(8, 1, 3000), np.cumsum(random.uniform(0, 3, 3000))
+    first = np.repeat(np.arange(0, 3000, 100), 100)
+    many, few = np.full((2, 2, 3000), 99.0)
+    carried_on(depth, along, first, first + 100, SIDE, *many)
+    carried_on_few(depth, along, first, first + 100, SIDE, *few)
+    np.testing.assert_array_equal(many, few)
+    assert np.isnan(few).sum() == 2 * 2 * 30  # two at the beginning and the end of each stretch
 
 
 def test_resolution() -> None:

@@ -10,6 +10,7 @@ from toolbox.layers import Soundings
 from toolbox.reduction.stretches import (
     along_lines,
     bounds_between,
+    own_lines,
     own_step,
     registered_step,
 )
@@ -72,6 +73,7 @@ def test_a_neighbour_beyond_the_end_is_the_end() -> None:
     lines = along_lines(lined([0, 1, 2, 40, 41]), max_step=25)
     assert lines.neighbour(2).tolist() == [2, 2, 2, 4, 4]
     assert lines.neighbour(-1).tolist() == [0, 0, 1, 3, 3]
+    assert lines.neighbour(-1, np.array([4, 1])).tolist() == [3, 0]
 
 
 def test_course_made_good() -> None:
@@ -82,6 +84,8 @@ def test_course_made_good() -> None:
     heading, speed = along_lines(soundings).course()
     np.testing.assert_allclose(heading, 180 - np.degrees(np.arctan(3 / 4)))  # derived
     np.testing.assert_allclose(speed, 2.5)
+    some = along_lines(soundings).course(np.array([5, 0]))
+    np.testing.assert_array_equal(some, [heading[[5, 0]], speed[[5, 0]]])
     still = along_lines(lined([5, 5, 5]))
     assert np.isnan(still.course()[0]).all()
     assert np.isnan(still.course()[1]).all()
@@ -95,6 +99,16 @@ def test_steps() -> None:
     assert own_step(lined([0, 2, 4, 6])) == 25
     assert own_step(lined([0, 50, 100, 150])) == pytest.approx(500)
     assert own_step(lined([])) == 25
+
+
+def test_own_lines_are_cut_at_their_own_step() -> None:
+    soundings = lined([0, 50, 100, 150, 700, 750])
+    lines, step = own_lines(soundings)
+    assert step == own_step(soundings)
+    assert lines.stretch.tolist() == along_lines(soundings, max_step=step).stretch.tolist()
+    assert lines.stretch.tolist() == [0, 0, 0, 0, 1, 1]
+    assert lines.steps.tolist() == [0, 50, 50, 50, 550, 50]
+    assert lines.only(np.array([0, 2, 5])).steps.tolist() == [0, 100, 650]
 
 
 @settings(max_examples=50, deadline=None)

@@ -15,6 +15,8 @@ from toolbox.reduction.cell_table import CellTable
 from toolbox.reduction.spread import estimate_spread
 from toolbox.reduction.thinning import By, footprint_cell, thin
 
+NEVER = np.datetime64("NaT", "ns")
+
 WAYS: list[By] = ["mean", "median", "shoalest", "deepest"]
 
 
@@ -289,7 +291,7 @@ def test_line_source_and_time_only_where_they_are_one() -> None:
         np.ones(6),
         line=["a", "a", "a", "b", "c", "c"],
         source=["track", "track", "track", "cast", "cast", "cast"],
-        time=[start, start + np.timedelta64(3, "s"), start, start, start, np.datetime64("NaT")],
+        time=[start, start + np.timedelta64(3, "s"), start, start, start, NEVER],
     )
     frame = thin(made, cell=1).frame
     assert frame["line"].tolist() == ["a", "", "c"]
@@ -369,3 +371,21 @@ def test_refusals() -> None:
         thin(whole, cell=1, by="mode")  # type: ignore[arg-type]
     with pytest.raises(ParameterError, match=r"^cell = 1e-09 m is too small for such coordinates$"):
         thin(whole, cell=1e-9)
+
+
+def test_the_time_of_a_cell_hangs_on_no_other_cell() -> None:
+    """Derived: what is thinned with much else, or alone, is the same to the bit."""
+    rng = np.random.default_rng(3)
+    times = pd.Timestamp("2026-05-12T08:00Z") + pd.to_timedelta(rng.uniform(0, 9e4, 300), unit="s")
+    place, depth = rng.uniform(0, 50, (300, 2)), rng.uniform(1, 9, 300)
+    crs, far = parse_crs("EPSG:32633"), place[:, 0] >= 20
+    whole, east = (
+        thin(
+            Soundings.from_arrays(place[some], depth[some], crs=crs, time=times[some], line="1"),
+            cell=10.0,
+        ).frame
+        for some in (np.ones(300, bool), far)
+    )
+    both = whole[whole.geometry.x >= 20]
+    assert both["time"].notna().all()
+    assert both["time"].tolist() == east["time"].tolist()

@@ -88,12 +88,12 @@ def test_a_record_is_interpolated_in_whatever_order_it_comes() -> None:
 
 
 def test_beyond_the_record_and_without_a_time_no_level_is_known() -> None:
-    level = level_at(RECORD, np.r_[times(-0.01, 12.01), np.datetime64("NaT")])
+    level = level_at(RECORD, np.r_[times(-0.01, 12.01), np.datetime64("NaT", "ns")])
     assert np.isnan(level).all()
 
 
 def test_soundings_without_a_known_level_are_flagged() -> None:
-    made = soundings(4, 4, 4, time=np.r_[times(3, 20), np.datetime64("NaT")])
+    made = soundings(4, 4, 4, time=np.r_[times(3, 20), np.datetime64("NaT", "ns")])
     found = reduce_to_datum(made, RECORD, datum=100.0)
     assert found.depth[0] == pytest.approx(3.5)
     assert found.frame["reason"].tolist() == ["", UNKNOWN_LEVEL, UNKNOWN_LEVEL]

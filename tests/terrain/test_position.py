@@ -15,8 +15,10 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.ndimage import correlate
 
+from toolbox.catalogue import record
 from toolbox.errors import ParameterError
 from toolbox.layers import Grid
+from toolbox.layers.grid_windows import GridWindows
 from toolbox.terrain.position import relative_position, relative_position_scales
 
 
@@ -381,3 +383,15 @@ def test_the_usual_ring_fits_any_cell() -> None:
         same = relative_position(grid(bed, cell), inner=inner, outer=outer)
         np.testing.assert_array_equal(usual.values, same.values)
         assert (usual.name, usual.unit) == ("relative_position", "m")
+
+
+# ---- far rasters ----
+
+
+def test_radii_left_out_stay_within_the_widest_ring() -> None:
+    # 3 cells and its doubles up to 1,000: 768, whose octagon is 748 wide, and a tile less a cell
+    def unread(*_: object) -> Grid:
+        raise AssertionError
+
+    large = GridWindows((20_000, 30_000), Affine(1, 0, 0, 0, -1, 0), unread)
+    assert record(relative_position_scales).reach(large, {}) == 748 + 127

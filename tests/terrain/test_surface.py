@@ -254,3 +254,16 @@ def test_the_grids_say_what_they_are() -> None:
     ):
         found = measure(depth)
         assert (found.name, found.unit, found.transform) == (name, "1", depth.transform)
+
+
+@pytest.mark.parametrize("window", [3, 5, 9, 21])
+@BOTH
+def test_where_the_grid_begins_does_not_show(measure: Measure, level: float, window: int) -> None:
+    # sums are taken from north to south over each window: the same bits from any row on
+    values = rough((60, 50), 8, 0.1)
+    whole = measure(grid(values), window=window).values
+    for row in (1, 2, 7):
+        cut = measure(grid(values[row:]), window=window).values
+        inside = slice(window, None)
+        np.testing.assert_array_equal(cut[inside], whole[row:][inside])
+    assert np.nanmax(whole) > level

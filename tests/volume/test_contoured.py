@@ -228,3 +228,12 @@ def test_ground_area_is_geodesic() -> None:
     exact = abs(CRS(4326).get_geod().geometry_area_perimeter(degrees)[0])  # type: ignore[union-attr]
     assert ground_area(shapely.segmentize(water, 200), crs) == pytest.approx(exact, rel=1e-9)
     assert ground_area(water, None) == water.area
+
+
+def test_ground_area_of_parts_is_the_sum_of_theirs_and_of_nothing_none() -> None:
+    crs = CRS(32633)
+    ring = shapely.Point(4e5, 5e6).buffer(300).difference(shapely.Point(4e5, 5e6).buffer(100))
+    parts = [ring, shapely.box(4.1e5, 5e6, 4.11e5, 5.001e6)]
+    whole = sum(ground_area(part, crs) for part in parts)
+    assert ground_area(shapely.MultiPolygon(parts), crs) == pytest.approx(whole, rel=1e-14)
+    assert ground_area(shapely.MultiPolygon(), crs) == 0

@@ -14,7 +14,7 @@ from scipy.integrate import quad
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Grid
-from toolbox.volume.grid_blocks import GridBlocks, row_blocks
+from toolbox.layers.grid_blocks import GridBlocks, row_blocks
 from toolbox.volume.raster import Reading, area_and_volume_of_blocks, hypsography_of_grid
 
 READINGS: tuple[Reading, ...] = ("stepped", "bilinear")

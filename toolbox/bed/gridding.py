@@ -1,23 +1,69 @@
 """Gridding: the bed as a depth raster."""
 
 import math
-from typing import Annotated
+from collections.abc import Iterator
+from typing import Annotated, Any
 
 import numpy as np
 
 from toolbox.errors import ParameterError, TooLargeError
 from toolbox.layers import Grid, Tin
+from toolbox.layers.grid_blocks import GridBlocks
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
 
-__all__ = ["default_cell", "grid_bed"]
+__all__ = ["default_cell", "grid_bed", "grid_bed_blocks", "grid_shape"]
 
 _GIB = 2**30
 _MOST = 1e9  # cells along a side: beyond it no memory helps
 _COPIES = 4  # the grid itself, one derived from it, and what writing takes
 
 
-@tool("Depth grid")
+def grid_bed_blocks(bed: Tin, *, cell: float | None = None, rows: int = 512) -> GridBlocks:
+    """Evaluate the bed at the centres of square cells, some rows at a time.
+
+    Parameters
+    ----------
+    bed : Tin
+        The lake bed.
+    cell : float, optional
+        Width of a cell, m; if left out, as for :func:`grid_bed`.
+    rows : int
+        Of a block, rounded up to whole bands of 32.
+
+    Returns
+    -------
+    GridBlocks
+        What :func:`grid_bed` gives, to the bit, however large it is.
+
+    Raises
+    ------
+    TooLargeError
+        If a row would have more than 1e9 cells.
+    ParameterError
+        Once all is gone through: if no centre lies in the water.
+    """
+    from toolbox.bed import kernels
+
+    cell = default_cell(bed) if cell is None else float(cell)
+    left, top, shape = _snapped(bed, cell)
+    step = -(-rows // kernels.BAND) * kernels.BAND
+
+    def begin() -> Iterator[Grid]:
+        northing = bed.vertices[:, 1]
+        bands = kernels.sort_into_bands(northing, bed.triangles, top, cell, shape[0])
+        known = False
+        for first in range(0, shape[0], step):
+            height = min(step, shape[0] - first)
+            block = _filled(bed, bands, (left, top, cell), (height, shape[1]), first)
+            known = known or not np.isnan(block.values).all()
+            yield block
+        _check_known(known, cell)
+
+    return GridBlocks(begin, shape=shape)
+
+
+@tool("Depth grid", blocks=grid_bed_blocks)
 def grid_bed(bed: Tin, *, cell: Annotated[float, Range("m", above=0)] | None = None) -> Grid:
     """Evaluate the bed at the centres of square cells.
 
@@ -47,24 +93,47 @@ def grid_bed(bed: Tin, *, cell: Annotated[float, Range("m", above=0)] | None = N
     A cell belongs to the water if its centre does. A centre on the edge between two triangles
     belongs to exactly one.
     """
-    from affine import Affine
-
     from toolbox.bed import kernels
 
     cell = default_cell(bed) if cell is None else float(cell)
     left, top, shape = _snapped(bed, cell)
     _check_memory(shape, cell)
-    values = np.full(shape, np.nan, np.float32)
     bands = kernels.sort_into_bands(bed.vertices[:, 1], bed.triangles, top, cell, shape[0])
-    kernels.fill(bed.vertices, bed.depth, bed.triangles, *bands, left, top, cell, values)
-    if np.isnan(values).all():
+    grid = _filled(bed, bands, (left, top, cell), shape)
+    _check_known(not np.isnan(grid.values).all(), cell)
+    return grid
+
+
+def _filled(
+    bed: Tin, bands: Any, corner: tuple[float, float, float], shape: tuple[int, int], first: int = 0
+) -> Grid:
+    """Grid rows from the `first` on, below a corner (left, top) of cells so wide."""
+    from affine import Affine
+
+    from toolbox.bed import kernels
+
+    (start, member), (left, top, cell) = bands, corner
+    own = start[first // kernels.BAND :][: -(-shape[0] // kernels.BAND) + 1]
+    values = np.full(shape, np.nan, np.float32)
+    mesh = (bed.vertices, bed.depth, bed.triangles)
+    kernels.fill(*mesh, own, member, left, top, cell, values, first)
+    place = Affine(cell, 0, left, 0, -cell, top - first * cell)
+    return Grid(values, place, bed.crs, "depth", "m")
+
+
+def _check_known(known: bool, cell: float) -> None:
+    if not known:
         raise ParameterError(f"no cell centre lies in the water: cell = {cell:g} m is too wide")
-    return Grid(values, Affine(cell, 0, left, 0, -cell, top), bed.crs, "depth", "m")
 
 
 def default_cell(bed: Tin) -> float:
     """Choose a cell width that keeps what the bed's vertices tell, m."""
     return round_number(math.sqrt(float(bed.areas().sum()) / len(bed.depth)) / 2)
+
+
+def grid_shape(bed: Tin, cell: float) -> tuple[int, int]:
+    """Return the rows and columns of the grid of a bed."""
+    return _snapped(bed, cell)[2]
 
 
 def _snapped(bed: Tin, cell: float) -> tuple[float, float, tuple[int, int]]:

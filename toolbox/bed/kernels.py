@@ -17,6 +17,8 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
+
 __all__ = [
     "BAND",
     "count_deeper",
@@ -36,7 +38,7 @@ SLACK = 1e-9
 """Share of a triangle's height by which rounding may put a point outside."""
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _row_span(a: float, b: float, c: float, top: float, cell: float, rows: int) -> Any:
     low, high = min(a, b, c), max(a, b, c)
     # wider by a hair: a row that only just touches is decided where its crossings are computed
@@ -45,7 +47,7 @@ def _row_span(a: float, b: float, c: float, top: float, cell: float, rows: int) 
     return first, last
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def sort_into_bands(northing: Any, triangles: Any, top: float, cell: float, rows: int) -> Any:
     """List the triangles that touch each band of rows.
 
@@ -71,7 +73,7 @@ def sort_into_bands(northing: Any, triangles: Any, top: float, cell: float, rows
     return start, member
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _crossing(vertices: Any, depth: Any, i: int, j: int, row: float) -> Any:
     """Easting and depth where edge i-j crosses a row, always reckoned from its lower end."""
     if (vertices[i, 1] > vertices[j, 1]) or (vertices[i, 1] == vertices[j, 1] and i > j):
@@ -81,7 +83,7 @@ def _crossing(vertices: Any, depth: Any, i: int, j: int, row: float) -> Any:
     return easting, depth[i] + share * (depth[j] - depth[i])
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def fill(
     vertices: Any,
     depth: Any,
@@ -92,11 +94,15 @@ def fill(
     top: float,
     cell: float,
     out: Any,
+    above: int = 0,
 ) -> None:
-    """Write the depth at each cell centre inside a triangle into `out`, shape (rows, cols)."""
-    rows, cols = out.shape
+    """Write the depth at each cell centre inside a triangle into `out`, shape (rows, cols).
+
+    `above` rows, of whole bands, lie between `top` and the first row of `out`.
+    """
+    rows, cols = above + len(out), out.shape[1]
     for band in numba.prange(len(start) - 1):
-        first_row, end_row = band * BAND, min(band * BAND + BAND, rows)
+        first_row, end_row = above + band * BAND, min(above + band * BAND + BAND, rows)
         for place in range(start[band], start[band + 1]):
             corner = triangles[member[place]]
             a, b, c = corner
@@ -118,10 +124,10 @@ def fill(
                 begin = max(math.ceil((x0 - left) / cell - 0.5), 0)
                 end = min(math.ceil((x1 - left) / cell - 0.5), cols)
                 for k in range(begin, end):
-                    out[r, k] = z0 + steepness * (left + (k + 0.5) * cell - x0)
+                    out[r - above, k] = z0 + steepness * (left + (k + 0.5) * cell - x0)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def count_deeper(
     vertices: Any,
     depths: Any,
@@ -170,14 +176,14 @@ def count_deeper(
                         out[r, k] += z0 + steepness * (left + (k + 0.5) * cell - x0) > level
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _bucket_span(a: float, b: float, c: float, low: float, width: float, count: int) -> Any:
     first = math.floor((min(a, b, c) - low) / width - HAIR)
     last = math.floor((max(a, b, c) - low) / width + HAIR)
     return max(first, 0), min(last, count - 1)
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def sort_into_buckets(
     vertices: Any, triangles: Any, left: float, bottom: float, width: float, rows: int, cols: int
 ) -> Any:
@@ -208,7 +214,7 @@ def sort_into_buckets(
     return start, member
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _left_of(vertices: Any, i: int, j: int, east: float, north: float) -> float:
     """Twice the area between edge i-j and a point, positive to the left."""
     k, n = min(i, j), max(i, j)
@@ -217,7 +223,7 @@ def _left_of(vertices: Any, i: int, j: int, east: float, north: float) -> float:
     return across if i < j else -across
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def find_triangles(
     vertices: Any,
     triangles: Any,
@@ -261,7 +267,7 @@ def find_triangles(
                 break
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def fill_inverse(starts: Any, rows: Any, lower: Any, pivots: Any, inverse: Any) -> None:
     """Write the inverse of L D L^T where L is not empty; L by columns, its unit diagonal first."""
     count = len(pivots)

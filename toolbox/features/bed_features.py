@@ -12,6 +12,7 @@ from toolbox.features import drop_offs as drops
 from toolbox.features import gullies as hollows
 from toolbox.features import shelves as gentle
 from toolbox.features.forms import Form, confidences, least_relief_of, supports
+from toolbox.features.ground import Ground
 from toolbox.features.surface import Surface
 from toolbox.layers import Tin, Vectors, VertexKind
 from toolbox.tool import Range, tool
@@ -164,16 +165,18 @@ def find(
     """Return the features that are sure enough, and those that are not."""
     relief = least_relief_of(bed) if least_relief is None else least_relief
     along = least_relief_of(bed, times=1.0) if least_relief is None else least_relief
-    surface = Surface.of(bed)
+    surface, ground = Surface.of(bed), Ground(bed)
     holes, humps = (
-        closed.closed_forms(bed, sign, least_relief=relief, largest_share=largest_share)
+        closed.closed_forms(
+            bed, sign, least_relief=relief, largest_share=largest_share, ground=ground
+        )
         for sign in (1, -1)
     )
-    rises = _rises(bed, humps, relief)
+    rises = _rises(ground, humps, relief)
     lines = hollows.gullies(
         surface, least_relief=along, least_length=least_length, widest=widest_gully, rises=rises
     )
-    own = [_afloat(bed, line) for line in lines if not _of_holes(line, holes, least_length)]
+    own = [_afloat(ground, line) for line in lines if not _of_holes(line, holes, least_length)]
 
     def sure(found: Found) -> bool:
         # what is unknown is not too little
@@ -187,8 +190,8 @@ def find(
         surface, least_drop=least_drop, steep=steep, least_length=least_length,
         beside=beside, within=within,
     )  # fmt: skip
-    ground = gentle.shelves(surface, edges, gentle=gentle_slope)
-    found = [*_judged(bed, ground), *_judged(bed, edges), *gullies, *around]
+    flats = gentle.shelves(surface, edges, gentle=gentle_slope)
+    found = [*_judged(bed, flats), *_judged(bed, edges), *gullies, *around]
     return [one for one in found if sure(one)], [one for one in found if not sure(one)]
 
 
@@ -204,30 +207,29 @@ def _sides(gullies: Sequence[Form], around: Sequence[Form]) -> tuple[list[Form],
     return [*gullies, *(form for form in around if form not in wide)], wide
 
 
-def _rises(bed: Tin, humps: Sequence[Form], least_relief: float) -> list[Any]:
+def _rises(ground: Ground, humps: Sequence[Form], least_relief: float) -> list[Any]:
     """Return the outlines of humps, and of islands with the bed that rises to them alone."""
     import shapely
 
-    outlines = [next(iter(form.shapes.values())) for form in humps]
+    bed, outlines = ground.bed, [next(iter(form.shapes.values())) for form in humps]
     shores = bed.vertices[bed.kind == VertexKind.ISLAND]
     if not len(shores):
         return outlines
     # an island is one, however large
-    rises = closed.closed_forms(bed, -1, least_relief=least_relief, largest_share=1.0, islands=True)
+    rises = closed.closed_forms(
+        bed, -1, least_relief=least_relief, largest_share=1.0, islands=True, ground=ground
+    )
     around = [next(iter(form.shapes.values())) for form in rises]
     return outlines + [one for one in around if shapely.contains_xy(one, *shores.T).any()]
 
 
-def _afloat(bed: Tin, gully: Form) -> Form:
+def _afloat(ground: Ground, gully: Form) -> Form:
     """Return a gully whose outline ends at the shore."""
     import shapely
 
     outline = gully.shapes["gully"]
-    corners = bed.vertices[bed.triangles]
-    west, south, east, north = outline.bounds
-    low, high = corners.min(axis=1), corners.max(axis=1)
-    near = ((high >= (west, south)) & (low <= (east, north))).all(axis=1)
-    water = shapely.coverage_union_all(shapely.polygons(corners[near]))
+    near = ground.near(outline.bounds)
+    water = shapely.coverage_union_all(shapely.polygons(ground.bed.vertices[near]))
     parts = shapely.get_parts(shapely.intersection(outline, water))
     wet = max(parts, key=lambda part: part.area, default=outline)
     if wet.geom_type != "Polygon":

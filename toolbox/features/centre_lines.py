@@ -1,5 +1,7 @@
 """Centre lines: the middle of long narrow areas of high score, joined across gaps."""
 
+from heapq import heapify, heappop, heappush
+
 import numpy as np
 
 __all__ = ["along", "centre_lines", "evenly", "joined", "normals", "ways"]
@@ -38,31 +40,32 @@ def centre_lines(
     and does not run out into faint ends. Then the area loses what lies within reach of the line,
     and what is left is asked again.
     """
-    from scipy.ndimage import distance_transform_edt, find_objects, label
+    from scipy.ndimage import find_objects, label
+
+    from toolbox.features.kernels.scores import clear
 
     mask = np.nan_to_num(score, nan=-np.inf) >= low
     lines: list[np.ndarray] = []
     while True:
         areas, count = label(mask, np.ones((3, 3)))
+        own = areas[mask]
         peak = np.full(count + 1, -np.inf)
-        np.maximum.at(peak, areas[mask], score[mask])
-        size = np.bincount(areas.ravel(), minlength=count + 1)
-        keep = (peak >= high) & (size >= least)
-        keep[0] = False
+        np.maximum.at(peak, own, score[mask])
+        keep = (peak >= high) & (np.bincount(own, minlength=count + 1) >= least)
         mask &= keep[areas]
-        if not mask.any():
+        if not keep.any():
             return lines
-        taken = np.ones(mask.shape, bool)
+        taken = np.zeros(mask.shape, bool)
         windows = find_objects(areas)
         for number in np.flatnonzero(keep):
             window = windows[number - 1]
             inside = areas[window] == number
             line = _longest(np.where(inside, score[window], np.nan), high)
             line += [part.start for part in window]
-            taken[tuple(line.T)] = False
+            taken[tuple(line.T)] = True
             if along(line) >= least:
                 lines.append(line)
-        mask &= distance_transform_edt(taken) > reach
+        clear(mask, taken, reach)
 
 
 def _longest(score: np.ndarray, high: float) -> np.ndarray:
@@ -128,31 +131,65 @@ def joined(lines: list[np.ndarray], gap: float, *, most_turn: float = 50.0) -> l
         Fewer lines; one that closes on itself ends where it starts.
     """
     lines = [line for line in lines if len(line) > 1]
-    while lines and (pair := _nearest_ends(lines, gap, most_turn)) is not None:
-        i, j, first, second = pair
-        whole = np.vstack([first, first[:1]]) if i == j else np.vstack([first, second])
-        lines = [*(line for k, line in enumerate(lines) if k not in (i, j)), whole]
-    return lines
-
-
-def _nearest_ends(
-    lines: list[np.ndarray], gap: float, most_turn: float
-) -> tuple[int, int, np.ndarray, np.ndarray] | None:
-    """Return the two lines to join next, turned so that the first ends where the second starts."""
     ends = np.array([line[[0, -1]] for line in lines]).reshape(-1, 2)
-    away = np.hypot(*(ends[:, None] - ends).T)
-    one, two = np.nonzero(np.triu(away < gap, 1))
-    for at in np.argsort(away[one, two], kind="stable"):
-        (i, last), (j, start) = divmod(int(one[at]), 2), divmod(int(two[at]), 2)
+    waiting = _near_ends(ends, gap)
+    heapify(waiting)
+    gone: set[int] = set()
+    while waiting:
+        between, one, two = heappop(waiting)
+        (i, last), (j, start) = divmod(one, 2), divmod(two, 2)
+        if i in gone or j in gone:
+            continue
         first = lines[i] if last or i == j else lines[i][::-1]
         second = lines[j][::-1] if start and i != j else lines[j]
-        between = float(away[one[at], two[at]])
-        longest = along(first) / 4 if i == j else along(first) + along(second)
-        if between >= longest or (i == j and between == 0):
+        if not _may_join(first, second, between, gap, most_turn, ring=i == j):
             continue
-        if _straight(first, second, most_turn, gap):
-            return i, j, first, second
-    return None
+        whole = np.vstack([first, first[:1]]) if i == j else np.vstack([first, second])
+        lines.append(whole)
+        gone |= {i, j}
+        ends[[2 * i, 2 * i + 1, 2 * j, 2 * j + 1]] = np.nan
+        ends = np.vstack([ends, whole[[0, -1]]])
+        for pair in _near_last(ends, gap):
+            heappush(waiting, pair)
+    return [line for number, line in enumerate(lines) if number not in gone]
+
+
+def _near_ends(ends: np.ndarray, gap: float) -> list[tuple[float, int, int]]:
+    """Return how far apart ends within a gap are, and their numbers."""
+    from scipy.spatial import cKDTree
+
+    if not len(ends):
+        return []
+    one, two = cKDTree(ends).query_pairs(gap * (1 + 1e-9), output_type="ndarray").T
+    away = np.hypot(*(ends[one] - ends[two]).T)
+    near = away < gap
+    return list(zip(away[near].tolist(), one[near].tolist(), two[near].tolist(), strict=True))
+
+
+def _near_last(ends: np.ndarray, gap: float) -> list[tuple[float, int, int]]:
+    """Return the same for the two last ends, among themselves and with the others."""
+    away = np.hypot(*(ends[:, None] - ends[-2:]).T)
+    last, other = np.nonzero(away < gap)
+    number = last + len(ends) - 2
+    before = other < number
+    columns = away[last, other][before], other[before], number[before]
+    return list(zip(*(column.tolist() for column in columns), strict=True))
+
+
+def _may_join(
+    first: np.ndarray,
+    second: np.ndarray,
+    between: float,
+    gap: float,
+    most_turn: float,
+    *,
+    ring: bool,
+) -> bool:
+    """Tell whether one line may go on as another, or as itself, across a way between."""
+    longest = along(first) / 4 if ring else along(first) + along(second)
+    if between >= longest or (ring and between == 0):
+        return False
+    return _straight(first, second, most_turn, gap)
 
 
 def _straight(first: np.ndarray, second: np.ndarray, most_turn: float, gap: float) -> bool:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.features.forms import Form, spacing_of
+from toolbox.features.ground import Ground
 from toolbox.layers import Tin, VertexKind
 
 if TYPE_CHECKING:
@@ -47,38 +48,30 @@ _TWO = 0.5  # a second top of half the relief makes two humps of one
 
 @dataclass(frozen=True, eq=False)
 class _Net:
-    """A bed turned so that what is looked for is deep, and which vertices are neighbours."""
+    """A bed turned so that what is looked for is deep, and which vertices have no end."""
 
-    bed: Tin
+    ground: Ground
     sign: int
     depth: np.ndarray
-    starts: np.ndarray
-    neighbours: np.ndarray
-    areas: np.ndarray
     outer: np.ndarray
 
     @classmethod
-    def of(cls, bed: Tin, sign: int, islands: bool = False) -> "_Net":
-        starts, neighbours = adjacency(bed.triangles, len(bed.depth))
-        areas = np.bincount(
-            bed.triangles.ravel(), np.repeat(bed.areas() / 3, 3), minlength=len(bed.depth)
-        )
+    def of(cls, ground: Ground, sign: int, islands: bool = False) -> "_Net":
+        bed = ground.bed
         outer = bed.kind == VertexKind.OPEN_EDGE
         if sign < 0:
             outer |= bed.kind <= (VertexKind.SHORELINE if islands else VertexKind.ISLAND)
-        return cls(bed, sign, sign * bed.depth, starts, neighbours, areas, outer)
+        return cls(ground, sign, sign * bed.depth, outer)
 
+    @property
+    def areas(self) -> np.ndarray:
+        return self.ground.areas
 
-def adjacency(triangles: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
-    """Return the neighbours of each vertex one after the other, and where each one's start."""
-    from scipy.sparse import csr_array
+    def flooded(self, pit: int, level: float) -> np.ndarray:
+        """Return the vertices of the hollow about a pit that are deeper than a level."""
+        from toolbox.features.kernels.merging import flood
 
-    start = triangles.ravel()
-    end = np.roll(triangles, -1, axis=1).ravel()
-    both = np.concatenate([start, end]), np.concatenate([end, start])
-    joined = csr_array((np.ones(len(both[0]), np.int8), both), shape=(count, count))
-    joined.sum_duplicates()
-    return joined.indptr.astype(np.int64), joined.indices.astype(np.int64)
+        return np.asarray(flood(*self.ground.neighbours, self.depth, pit, level))
 
 
 def closed_forms(
@@ -89,6 +82,7 @@ def closed_forms(
     largest_share: float = LARGEST_SHARE,
     least_area: float | None = None,
     islands: bool = False,
+    ground: Ground | None = None,
 ) -> list[Form]:
     """Find holes (sign 1) or humps and bars (sign -1).
 
@@ -106,6 +100,8 @@ def closed_forms(
         Within the closing isobath, m2; if left out, that of six vertices.
     islands : bool
         Whether an island with the bed that rises to it alone is a rise as well.
+    ground : Ground, optional
+        Of the bed, where more than one thing is looked for on it.
 
     Returns
     -------
@@ -132,7 +128,7 @@ def closed_forms(
     Edelsbrunner, Letscher and Zomorodian 2002, Discrete Comput. Geom. 28:511, "Topological
     persistence and simplification", doi:10.1007/s00454-002-2885-2.
     """
-    net = _Net.of(bed, sign, islands)
+    net = _Net.of(Ground(bed) if ground is None else ground, sign, islands)
     most = largest_share * float(net.areas.sum())
     least_area = FEWEST * spacing_of(bed) ** 2 if least_area is None else least_area
     forms = []
@@ -149,13 +145,24 @@ def closed_forms(
 
 def _told(net: _Net, pit: int, level: float, least_relief: float, least_area: float) -> Form | None:
     """Return a hollow up to a level, if it is large and steep enough, and no floor of a basin."""
-    inside, outline = _outline(net, pit, level)
+    inside, relief = net.flooded(pit, level), abs(net.depth[pit] - level)
+    triangles = net.ground.about(inside)
+    deep = net.depth[triangles] > level
+    # what is too flat even without its rim needs no outline
+    if relief < LEAST_SIDE * _radius(net.ground.area_of(triangles[deep.all(axis=1)])):
+        return None
+    outline = _outline(net, triangles, deep, level)
     if outline is None or outline.area < least_area:
         return None
-    side = abs(net.depth[pit] - level) / np.sqrt(outline.area / np.pi)
+    side = relief / _radius(outline.area)
     if side < LEAST_SIDE or (net.sign > 0 and _rise_around(net, outline, level) > _BASIN * side):
         return None
     return _form(net, pit, level, inside, outline, least_relief)
+
+
+def _radius(area: float) -> float:
+    """Return the radius of a circle of an area, m."""
+    return float(np.sqrt(area / np.pi))
 
 
 def _chosen(net: _Net, least_relief: float, most: float) -> list[tuple[int, float]]:
@@ -167,8 +174,7 @@ def _chosen(net: _Net, least_relief: float, most: float) -> list[tuple[int, floa
     levels = np.empty(2 * count)
     order = np.argsort(-net.depth, kind="stable")
     made = merge(
-        net.starts, net.neighbours, net.depth, order, net.outer, least_relief,
-        pits, levels, above,
+        *net.ground.neighbours, net.depth, order, net.outer, least_relief, pits, levels, above,
     )  # fmt: skip
     below: dict[int, list[int]] = {k: [] for k in range(-1, made)}
     for k in range(made):
@@ -191,16 +197,12 @@ def _chosen(net: _Net, least_relief: float, most: float) -> list[tuple[int, floa
 
 def _size(net: _Net, pit: int, level: float) -> float:
     """Return the area of a hollow below its level: what is just at it does not count, m2."""
-    from toolbox.features.kernels.merging import flood
-
-    return float(net.areas[flood(net.starts, net.neighbours, net.depth, pit, level)].sum())
+    return float(net.areas[net.flooded(pit, level)].sum())
 
 
 def _rim(net: _Net, pit: int, level: float, most: float) -> float | None:
     """Return the level of the rim of a hollow within a larger one, if it has one."""
-    from toolbox.features.kernels.merging import flood
-
-    found = flood(net.starts, net.neighbours, net.depth, pit, -np.inf if np.isnan(level) else level)
+    found = net.flooded(pit, -np.inf if np.isnan(level) else level)
     found = found[np.argsort(-net.depth[found], kind="stable")]
     radius = np.sqrt(np.cumsum(net.areas[found]) / np.pi)
     depth = net.depth[found]
@@ -218,55 +220,47 @@ def _rim(net: _Net, pit: int, level: float, most: float) -> float | None:
     return float(depth[at]) if outer <= _RIM * inner else None
 
 
-def _outline(net: _Net, pit: int, level: float) -> tuple[np.ndarray, "Polygon | None"]:
-    """Return the vertices of a hollow and the isobath around them."""
+def _outline(net: _Net, triangles: np.ndarray, deep: np.ndarray, level: float) -> "Polygon | None":
+    """Return the isobath around a hollow from the triangles about it and which corners are in."""
     import shapely
 
-    from toolbox.features.kernels.merging import flood
-
-    inside = flood(net.starts, net.neighbours, net.depth, pit, level)
-    mark = np.zeros(len(net.depth), bool)
-    mark[inside] = True
-    held = mark[net.bed.triangles].sum(axis=1)
-    pieces = [
-        _clipped(net, corners, level) for corners in net.bed.triangles[(held > 0) & (held < 3)]
-    ]
-    within = shapely.polygons(net.bed.vertices[net.bed.triangles[held == 3]])
-    rim = [shapely.Polygon(piece) for piece in pieces if len(piece) > 2]
-    whole = shapely.union_all([shapely.coverage_union_all(within), *rim])
-    parts = [part for part in shapely.get_parts(whole) if part.geom_type == "Polygon"]
+    bed = net.ground.bed
+    whole = deep.all(axis=1)
+    within = shapely.polygons(bed.vertices[triangles[whole]])
+    rim = _clipped(net, triangles[~whole], deep[~whole], level)
+    union = shapely.union_all([shapely.coverage_union_all(within), *rim])
+    parts = [part for part in shapely.get_parts(union) if part.geom_type == "Polygon"]
     if not parts:
-        return inside, None
-    largest = max(parts, key=lambda part: part.area)
-    return inside, shapely.Polygon(largest.exterior)
+        return None
+    return shapely.Polygon(max(parts, key=lambda part: part.area).exterior)
 
 
-def _clipped(net: _Net, corners: np.ndarray, level: float) -> list[tuple[float, float]]:
-    """Return the part of a triangle that is deeper than a level, as a ring."""
-    ring = []
-    for one, two in zip(corners, np.roll(corners, -1), strict=True):
-        if net.depth[one] > level:
-            ring.append(tuple(net.bed.vertices[one]))
-        if (net.depth[one] > level) != (net.depth[two] > level):
-            # always from the lower number, so that neighbours get the same bits
-            low, high = min(one, two), max(one, two)
-            share = (level - net.depth[low]) / (net.depth[high] - net.depth[low])
-            step = net.bed.vertices[high] - net.bed.vertices[low]
-            ring.append(tuple(net.bed.vertices[low] + share * step))
-    return ring
+def _clipped(net: _Net, triangles: np.ndarray, deep: np.ndarray, level: float) -> Any:
+    """Return the parts of triangles (t, 3) with some corners deep that are deeper than a level."""
+    import shapely
+
+    vertices, following = net.ground.bed.vertices, np.roll(triangles, -1, axis=1)
+    # always from the lower number, so that neighbours get the same bits
+    low, high = np.minimum(triangles, following), np.maximum(triangles, following)
+    crossed = deep != np.roll(deep, -1, axis=1)
+    fall = np.where(crossed, net.depth[high] - net.depth[low], 1.0)
+    share = (level - net.depth[low]) / fall
+    crossings = vertices[low] + share[..., None] * (vertices[high] - vertices[low])
+    # each corner that is deep, and each crossing after it, in turn
+    rings = np.stack([vertices[triangles], crossings], axis=2)
+    there = np.stack([deep, crossed], axis=2)
+    ring = np.nonzero(there)[0]
+    return shapely.polygons(shapely.linearrings(rings[there], indices=ring))
 
 
 def _rise_around(net: _Net, outline: "Polygon", level: float) -> float:
     """Return how fast the bed rises beyond an outline, rise over run, on its middling side."""
     import shapely
 
-    from toolbox.bed.location import interpolated, locate
-
-    reach = 0.5 * float(np.sqrt(outline.area / np.pi))
+    reach = 0.5 * _radius(outline.area)
     ring = outline.buffer(reach).exterior
     places = shapely.get_coordinates(ring.interpolate(np.arange(48) / 48, normalized=True))
-    located = locate(net.bed.vertices, net.bed.triangles, places)
-    depth = interpolated(net.depth, net.bed.triangles, located)
+    depth = net.sign * net.ground.depth_at(places)
     # beyond the shore is land, as high as one likes
     return float(np.median(np.nan_to_num((level - depth) / reach, nan=np.inf)))
 
@@ -284,10 +278,10 @@ def _form(
         "area_m2": outline.area,
         "length_m": length,
         "width_m": width,
-        "slope_deg": _mean_slope(net.bed, inside),
+        "slope_deg": net.ground.mean_slope(net.ground.about(inside)),
         "pour_depth_m" if net.sign > 0 else "closing_depth_m": closing,
-        "easting_m": float(net.bed.vertices[pit, 0]),
-        "northing_m": float(net.bed.vertices[pit, 1]),
+        "easting_m": float(net.ground.bed.vertices[pit, 0]),
+        "northing_m": float(net.ground.bed.vertices[pit, 1]),
     }
     question = _question(net, inside, outline, level, least_relief)
     return Form({kind: outline}, figures, *question, doubt=DOUBT if net.sign > 0 else 1.0)
@@ -310,14 +304,6 @@ def _sides(outline: "Polygon") -> tuple[float, float]:
     return float(sides.max()), float(sides.min())
 
 
-def _mean_slope(bed: Tin, inside: np.ndarray) -> float:
-    mark = np.zeros(len(bed.depth), bool)
-    mark[inside] = True
-    touched = mark[bed.triangles].any(axis=1)
-    degrees = np.degrees(np.arctan(bed.gradients()[touched]))
-    return float(np.average(degrees, weights=bed.areas()[touched]))
-
-
 def _question(
     net: _Net, inside: np.ndarray, outline: "Polygon", level: float, least_relief: float
 ) -> tuple[np.ndarray, Any]:
@@ -329,7 +315,7 @@ def _question(
     share = np.arange(_SECTORS * _EACH) / (_SECTORS * _EACH)
     ring = shapely.get_coordinates(outline.exterior.interpolate(share, normalized=True))
     weight = net.areas[core] / net.areas[core].sum()
-    return np.vstack([ring, net.bed.vertices[core]]), partial(
+    return np.vstack([ring, net.ground.bed.vertices[core]]), partial(
         _held, net.sign, weight, _HELD * least_relief
     )
 

@@ -1,6 +1,7 @@
 """Surface: a bed on square cells, smoothed to what its vertices can tell, to be read anywhere."""
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -49,7 +50,7 @@ class Surface:
         margin = _MARGIN * grid.cell
         return cls(depth, grid.cell, left - margin, top + margin, east, north)
 
-    @property
+    @cached_property
     def slope(self) -> np.ndarray:
         """Rise over run, (rows, cols); NaN on land."""
         return np.hypot(self.east, self.north)
@@ -96,11 +97,14 @@ def _gradient(depth: np.ndarray, cell: float) -> tuple[np.ndarray, np.ndarray]:
     """Return the fall northwards and eastwards; one-sided beside land."""
     parts = []
     for axis in (0, 1):
-        ahead = np.roll(depth, -1, axis) - depth
-        behind = depth - np.roll(depth, 1, axis)
-        both = np.stack([ahead, behind])
-        known = np.isfinite(both)
-        count = known.sum(axis=0)
-        mean = np.where(known, both, 0).sum(axis=0) / np.maximum(count, 1)
+        step = np.diff(depth, axis=axis)
+        known = np.isfinite(step)
+        step[~known] = 0.0
+        total, count = np.zeros(depth.shape), np.zeros(depth.shape, np.int8)
+        for side in (slice(None, -1), slice(1, None)):  # ahead of a cell, then behind it
+            own = (side, slice(None))[:: 1 - 2 * axis]
+            total[own] += step
+            count[own] += known
+        mean = total / np.maximum(count, 1)
         parts.append(np.where(np.isfinite(depth), mean / cell, np.nan))
     return -parts[0], parts[1]

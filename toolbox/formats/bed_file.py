@@ -4,6 +4,8 @@ A bed with draws has a third layer, a table without shapes: one row a draw, the 
 vertices in the order of their numbers (`fid`) as one row of little-endian floats.
 """
 
+from collections.abc import Iterator
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,17 +13,20 @@ import numpy as np
 
 from toolbox.errors import InputFileError
 from toolbox.formats.paths import existing_file
-from toolbox.formats.vector import layer_names, read_features, write_features, writing
+from toolbox.formats.vector import layer_names, read_features, writing
+from toolbox.formats.well_known import points_as_binary, triangles_as_binary
 from toolbox.layers import Tin, VertexKind
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
+    from pyarrow import RecordBatch
+    from pyproj import CRS
 
 __all__ = ["DRAWS", "TRIANGLES", "VERTICES", "read_bed", "write_bed"]
 
 VERTICES, TRIANGLES, DRAWS = "bed_vertices", "bed_triangles", "bed_draws"
 
 _FLOATS = {"float32": "<f4", "float64": "<f8"}
+_ROWS = 2**16  # written at a time
 
 
 def read_bed(path: Path) -> Tin:
@@ -102,56 +107,72 @@ def _read_draws(path: Path, count: int) -> np.ndarray:
 
 def write_bed(bed: Tin, path: Path, *, append: bool = False) -> None:
     """Write a bed as two layers of a GeoPackage, or three if it has draws."""
-    write_features(_vertices(bed), path, layer=VERTICES, append=append)
-    _write_triangles(bed, path)
+    _write_shapes(_vertices(bed), path, layer=VERTICES, kind="Point", crs=bed.crs, append=append)
+    _write_shapes(_triangles(bed), path, layer=TRIANGLES, kind="Polygon", crs=bed.crs, append=True)
     if bed.draws is not None:
         _write_draws(bed.draws, path)
 
 
-def _vertices(bed: Tin) -> "GeoDataFrame":
-    import geopandas
-    import shapely
+def _vertices(bed: Tin) -> "Iterator[RecordBatch]":
+    import pyarrow
 
     names = np.array([kind.name.lower() for kind in VertexKind])
-    columns = {"depth": bed.depth, "kind": names[bed.kind]}
-    columns |= {
-        name: values
-        for name, values in (("sd", bed.sd), ("support", bed.support))
-        if values is not None
-    }
-    return geopandas.GeoDataFrame(columns, geometry=shapely.points(bed.vertices), crs=bed.crs)
+    for part in _parts(len(bed.vertices)):
+        columns = {
+            "depth": pyarrow.array(bed.depth[part]),
+            "kind": pyarrow.array(names[bed.kind[part]], pyarrow.string()),
+        }
+        columns |= {
+            name: pyarrow.array(values[part])
+            for name, values in (("sd", bed.sd), ("support", bed.support))
+            if values is not None
+        }
+        shapes = points_as_binary(bed.vertices[part])
+        yield pyarrow.record_batch(columns | {"geometry": shapes})
 
 
-_TRIANGLE = np.dtype(
-    [("order", "u1"), ("type", "<u4"), ("rings", "<u4"), ("size", "<u4"), ("ring", "<f8", (4, 2))]
-)
-"""A triangle as well-known binary (OGC 06-103r4, 8.2)."""
+def _triangles(bed: Tin) -> "Iterator[RecordBatch]":
+    import pyarrow
+
+    for part in _parts(len(bed.triangles)):
+        corners = bed.triangles[part]
+        columns = dict(zip("abc", map(pyarrow.array, corners.T), strict=True))
+        columns["mean_depth"] = pyarrow.array(bed.depth[corners].mean(axis=1))
+        shapes = triangles_as_binary(bed.vertices[corners])
+        yield pyarrow.record_batch(columns | {"geometry": shapes})
 
 
-def _write_triangles(bed: Tin, path: Path) -> None:
-    """Write without a geometry object for each: for millions they would take gigabytes."""
+def _parts(count: int) -> list[slice]:
+    """Return what is written at a time, at least one part, though it be empty."""
+    return [slice(start, start + _ROWS) for start in range(0, max(count, 1), _ROWS)]
+
+
+def _write_shapes(
+    batches: "Iterator[RecordBatch]",
+    path: Path,
+    *,
+    layer: str,
+    kind: str,
+    crs: "CRS | None",
+    append: bool,
+) -> None:
+    """Write without an object for each shape: for millions they would take gigabytes."""
     import pyarrow
     from pyogrio import write_arrow
 
-    shapes = np.empty(len(bed.triangles), _TRIANGLE)
-    shapes["order"], shapes["type"], shapes["rings"], shapes["size"] = 1, 3, 1, 4
-    for place in range(4):
-        shapes["ring"][:, place] = bed.vertices[bed.triangles[:, place % 3]]
-    ends = np.arange(len(shapes) + 1) * _TRIANGLE.itemsize
-    buffers = [None, pyarrow.py_buffer(ends), pyarrow.py_buffer(shapes)]
-    columns = dict(zip("abc", map(pyarrow.array, bed.triangles.T), strict=True))
-    columns["mean_depth"] = pyarrow.array(bed.depth[bed.triangles].mean(axis=1))
-    columns["geometry"] = pyarrow.Array.from_buffers(pyarrow.large_binary(), len(shapes), buffers)
+    first = next(batches)
+    reader = pyarrow.RecordBatchReader.from_batches(first.schema, chain([first], batches))
     with writing(path):
         write_arrow(
-            pyarrow.table(columns),
+            reader,
             path,
-            layer=TRIANGLES,
+            layer=layer,
             driver="GPKG",
             geometry_name="geometry",
-            geometry_type="Polygon",
-            crs=bed.crs.to_wkt() if bed.crs else None,
-            append=True,
+            geometry_type=kind,
+            crs=crs.to_wkt() if crs else None,
+            append=append,
+            dataset_options=None if append else {"VERSION": "1.3"},
         )
 
 

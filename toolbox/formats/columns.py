@@ -5,6 +5,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from toolbox.errors import InputFileError
+from toolbox.units import Unit
 
 __all__ = ["find", "find_all", "need", "unit_of"]
 
@@ -63,7 +64,7 @@ OXYGEN = ("oxygen", "do", "dissolvedoxygen", "o2")
 LIGHT = ("par", "parumolm2s", "light", "lightpar", "irradiance")
 CANOPY = ("canopy", "canopytop", "planttop", "planttops")
 
-_UNITS = {
+_UNITS: dict[str, Unit] = {
     "m": "m",
     "metre": "m",
     "metres": "m",
@@ -77,7 +78,8 @@ _UNITS = {
     "fathom": "fathom",
     "fathoms": "fathom",
 }
-_SUFFIX = re.compile(rf"[\s_.(\[]+({'|'.join(_UNITS)})[)\]]?$", re.IGNORECASE)
+# it begins where its marks begin: from each of a long row of marks it would look to their end
+_SUFFIX = re.compile(rf"(?<![\s_.(\[])[\s_.(\[]+({'|'.join(_UNITS)})[)\]]?$", re.IGNORECASE)
 
 
 def find(columns: Iterable[Any], names: Iterable[str]) -> str | None:
@@ -105,7 +107,7 @@ def find_all(columns: Iterable[Any], names: Iterable[str]) -> list[str]:
     return [column for name in names for column in ranked if bare[column] == name]
 
 
-def unit_of(column: str) -> str | None:
+def unit_of(column: str) -> Unit | None:
     """Return the length unit that a name ends in, such as ``depth_ft`` or ``Depth (m)``."""
     found = _SUFFIX.search(column)
     return _UNITS[found[1].lower()] if found else None

@@ -19,7 +19,9 @@ __all__ = ["Layout", "find_layout", "line_of", "numbers", "read_delimited", "wri
 _BLANKS = r"\s+"
 _DELIMITERS = ("\t", ";", "|", _BLANKS, ",")  # a comma last: it may be the decimal mark
 _LOOK = 50
+_MOST_COLUMNS, _LONGEST_NAME = 1000, 1000
 _SAMPLE = 65_536
+_LONGEST = 2**31 - 1
 _MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What makes a spreadsheet run text; the last four are the signs in full width."""
@@ -119,7 +121,10 @@ def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "ut
     remarks, lines, whole = _sample(path, encoding)
     mark = delimiter or _sniff(path, lines, whole)
     head = _first_rows(lines, mark, whole)[0]
+    if not head:
+        raise InputFileError(f"{path} is empty: a table needs at least one line of figures")
     header = not any(_is_number(cell) for cell in head)
+    _check_head(head, path)
     return Layout(mark, remarks, header, _column_names(head, header), encoding)
 
 
@@ -224,6 +229,7 @@ def _rows(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
 
 
 def _csv(lines: Iterable[str], mark: str) -> Any:
+    csv.field_size_limit(_LONGEST)  # by itself the reader stops at a cell of 131072 characters
     return csv.reader(lines, delimiter=mark, skipinitialspace=True)
 
 
@@ -277,7 +283,7 @@ def _first_rows(lines: list[str], mark: str, whole: bool) -> list[list[str]]:
     if mark != _BLANKS:
         rows = _csv((f"{line}\n" for line in lines), mark)  # a quoted cell may go over lines
     filled = (row for row in rows if len(row) > 1 or "".join(row).strip())
-    head, *rest = itertools.islice(filled, _LOOK)
+    head, *rest = list(itertools.islice(filled, _LOOK)) or [[]]
     rest = rest if whole or len(rest) + 1 == _LOOK else rest[:-1]  # of the last a part may lack
     if rest and all(len(row) == len(head) + 1 and not row[-1] for row in rest):
         rest = [row[:-1] for row in rest]
@@ -285,6 +291,17 @@ def _first_rows(lines: list[str], mark: str, whole: bool) -> list[list[str]]:
     if mark == _BLANKS and any("," in (cell[0], cell[-1]) for row in rest for cell in row):
         rest = [[]]
     return [head, *rest]
+
+
+def _check_head(head: list[str], path: Path) -> None:
+    if len(head) > _MOST_COLUMNS:
+        raise InputFileError(
+            f"{path}: a table may have at most {_MOST_COLUMNS} columns, got {len(head)}"
+        )
+    if (longest := max(map(len, head))) > _LONGEST_NAME:
+        raise InputFileError(
+            f"{path}: names of columns may have at most {_LONGEST_NAME} characters, got {longest}"
+        )
 
 
 def _is_number(text: str) -> bool:

@@ -73,7 +73,7 @@ class DepthColours:
         return depth_ramp() if self.ramp is None else self.ramp
 
     @cached_property
-    def _table(self) -> np.ndarray:
+    def table(self) -> np.ndarray:
         """The colours, and below them nothing."""
         opaque = np.column_stack([self.colours, np.full(len(self.colours), 255, np.uint8)])
         return np.vstack([opaque, np.zeros((1, 4), np.uint8)])
@@ -81,10 +81,10 @@ class DepthColours:
     def rgba(self, values: np.ndarray) -> np.ndarray:
         """Return the colours of `values`, uint8 with a last axis of 4; NaN is transparent."""
         low, high = self.limits
-        most = len(self._table) - 2
+        most = len(self.table) - 2
         known = np.isfinite(values)
         step = np.round(shares(np.where(known, values, low), low, high) * most).astype(np.intp)
-        return np.asarray(self._table[np.where(known, step, most + 1)])
+        return np.asarray(self.table[np.where(known, step, most + 1)])
 
     def picture(self, crs: str, transform: "Affine", shape: tuple[int, int]) -> np.ndarray:
         """Return a picture in another CRS, shape (rows, cols, 4), transparent where is no value.

@@ -42,9 +42,9 @@ from toolbox.layers import (
     TrackLog,
     Vectors,
 )
+from toolbox.layers.grid_blocks import GridBlocks
 from toolbox.stocking.proposal import StockingProposal
 from toolbox.tool import checked
-from toolbox.volume.grid_blocks import GridBlocks
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

@@ -192,5 +192,7 @@ def _look_at(drawing: "Drawing", bounds: np.ndarray) -> None:
 def _bytes(drawing: "Drawing") -> bytes:
     target = BytesIO()
     stream = TextIOWrapper(target, "utf-8", "dxfreplace", newline="\n", write_through=True)
+    for kind in sorted(drawing.entitydb.dxf_types_in_use()):  # the library's own order is by chance
+        drawing.classes.add_class(kind)
     drawing.write(stream)
     return target.getvalue()

@@ -7,14 +7,29 @@ from typing import Annotated, Any
 import numpy as np
 
 from toolbox.errors import InputFileError, LayerError
-from toolbox.faults import one_line
+from toolbox.formats.sources import check_cells, open_raster, refused_rasters
 from toolbox.layers import Grid
 from toolbox.layers.crs import is_metric, parse_crs
+from toolbox.layers.grid_blocks import GridBlocks
 from toolbox.tool import Range, checked
 from toolbox.units import LENGTH_UNITS, convert
-from toolbox.volume.grid_blocks import GridBlocks
 
-__all__ = ["NODATA", "NO_CODE", "grid_blocks", "read_grid", "read_grid_blocks", "write_grid"]
+__all__ = [
+    "CACHE",
+    "NODATA",
+    "NO_CODE",
+    "Palette",
+    "band_values",
+    "creation",
+    "grid_blocks",
+    "name_band",
+    "raster_crs",
+    "read_grid",
+    "read_grid_blocks",
+    "stored_profile",
+    "stored_values",
+    "write_grid",
+]
 
 NODATA = -9999.0
 """Written where a grid has no value: every GIS knows it, a NaN not every one."""
@@ -23,10 +38,14 @@ NO_CODE = 255
 """The same in grids of codes."""
 
 _CELLS, _MOST_CELLS = 2**22, 2**24  # of a block
-_CACHE = 2**27  # bytes of tiles that GDAL keeps, else a share of all memory
 
-_CREATION = {"compress": "DEFLATE", "predictor": "YES", "overview_resampling": "AVERAGE"}
-_CODES = _CREATION | {"overview_resampling": "MODE"}
+CACHE = 2**27
+"""Bytes of tiles that GDAL keeps, else a share of all memory."""
+
+_CREATION = {"compress": "DEFLATE", "predictor": "YES"}
+
+Palette = Mapping[int, str]
+"""Colour of each code, as ``#rrggbb``."""
 
 
 @checked
@@ -38,7 +57,7 @@ def read_grid(
     Parameters
     ----------
     path : Path
-        Any raster format that GDAL reads.
+        GeoTIFF, or a raster of another form in :data:`toolbox.formats.sources.RASTER_DRIVERS`.
     band : int
         Which band, from 1.
     crs : str, optional
@@ -54,22 +73,14 @@ def read_grid(
     InputFileError
         If it is no raster, has no such band, or lies in no projected CRS in metres.
     """
-    import rasterio
-
-    try:
-        with rasterio.open(path) as source:
-            if not 1 <= band <= source.count:
-                raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
-            values, unit = _values(source, band)
-            return Grid(
-                values,
-                source.transform,
-                _crs(source.crs, path, crs),
-                source.descriptions[band - 1] or path.stem,
-                unit,
-            )
-    except rasterio.errors.RasterioError as error:
-        raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
+    with open_raster(path) as source, refused_rasters(path):
+        if not 1 <= band <= source.count:
+            raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
+        place = raster_crs(source.crs, path, crs)
+        check_cells(path, source.height * source.width)
+        values, unit = band_values(source, band)
+        name = source.descriptions[band - 1] or path.stem
+        return Grid(values, source.transform, place, name, unit)
 
 
 @checked
@@ -81,7 +92,7 @@ def read_grid_blocks(
     Parameters
     ----------
     path : Path
-        Any raster format that GDAL reads.
+        GeoTIFF, or a raster of another form in :data:`toolbox.formats.sources.RASTER_DRIVERS`.
     band : int
         Which band, from 1.
     crs : str, optional
@@ -110,7 +121,7 @@ def grid_blocks(
     Parameters
     ----------
     path : Path
-        Any raster format that GDAL reads.
+        GeoTIFF, or a raster of another form in :data:`toolbox.formats.sources.RASTER_DRIVERS`.
     band : int
         Which band, from 1.
     crs : str, optional
@@ -132,21 +143,20 @@ def grid_blocks(
     import rasterio
     from rasterio.windows import Window
 
-    try:
-        with rasterio.open(path) as source:
-            if not 1 <= band <= source.count:
-                raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
-            place, name = _crs(source.crs, path, crs), source.descriptions[band - 1] or path.stem
-            rows = rows or _rows(source.width, source.block_shapes[band - 1][0])
-            for start in range(0, source.height, rows):
-                window = Window(0, start, source.width, min(rows, source.height - start))
-                with rasterio.Env(GDAL_CACHEMAX=_CACHE):
-                    values, unit = _values(source, band, window)
-                a, b, c, d, e, f, *_ = source.transform
-                corner = type(source.transform)(a, b, c, d, e, f + start * e)
-                yield Grid(values, corner, place, name, unit)
-    except rasterio.errors.RasterioError as error:
-        raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
+    with open_raster(path) as source, refused_rasters(path):
+        if not 1 <= band <= source.count:
+            raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
+        place = raster_crs(source.crs, path, crs)
+        name = source.descriptions[band - 1] or path.stem
+        rows = rows or _rows(source.width, source.block_shapes[band - 1][0])
+        check_cells(path, min(rows, source.height) * source.width)
+        for start in range(0, source.height, rows):
+            window = Window(0, start, source.width, min(rows, source.height - start))
+            with rasterio.Env(GDAL_CACHEMAX=CACHE):
+                values, unit = band_values(source, band, window)
+            a, b, c, d, e, f, *_ = source.transform
+            corner = type(source.transform)(a, b, c, d, e, f + start * e)
+            yield Grid(values, corner, place, name, unit)
 
 
 def _rows(width: int, tile: int) -> int:
@@ -157,7 +167,7 @@ def _rows(width: int, tile: int) -> int:
     return rows
 
 
-def _values(source: Any, band: int, window: Any = None) -> tuple[np.ndarray, str]:
+def band_values(source: Any, band: int, window: Any = None) -> tuple[np.ndarray, str]:
     """Values as the file means them: scaled, NaN where there is no data, lengths in metres."""
     found = source.read(band, masked=True, window=window)
     values = found.astype(np.float32, copy=False).filled(np.nan)
@@ -170,7 +180,8 @@ def _values(source: Any, band: int, window: Any = None) -> tuple[np.ndarray, str
     return values.astype(np.float32, copy=False), unit
 
 
-def _crs(found: Any, path: Path, given: str | None) -> Any:
+def raster_crs(found: Any, path: Path, given: str | None) -> Any:
+    """Return the CRS of a raster, or the one given for a raster that names none."""
     if not found and given is None:
         raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
     crs = parse_crs(found.to_wkt() if found else given)
@@ -179,7 +190,7 @@ def _crs(found: Any, path: Path, given: str | None) -> Any:
     return crs
 
 
-def write_grid(grid: Grid, path: Path, *, palette: Mapping[int, str] | None = None) -> None:
+def write_grid(grid: Grid, path: Path, *, palette: Palette | None = None) -> None:
     """Write a grid as Cloud Optimized GeoTIFF, deflated, with overviews.
 
     Parameters
@@ -205,36 +216,53 @@ def write_grid(grid: Grid, path: Path, *, palette: Mapping[int, str] | None = No
     from rasterio.io import MemoryFile
     from rasterio.shutil import copy
 
-    rows, cols = grid.shape
-    nodata, options = (NODATA, _CREATION) if palette is None else (NO_CODE, _CODES)
-    values = np.nan_to_num(grid.values, nan=nodata)
-    if palette is not None:
-        _check_codes(grid, palette)
-        values = values.astype(np.uint8)
-    profile = {
-        "driver": "GTiff",
-        "dtype": values.dtype.name,
-        "count": 1,
-        "height": rows,
-        "width": cols,
-        "transform": grid.transform,
-        "crs": grid.crs.to_wkt() if grid.crs else None,
-        "nodata": nodata,
-    }
+    values = stored_values(grid, palette)
     with MemoryFile() as memory, MemoryFile() as finished:
-        with memory.open(**profile) as plain:
+        with memory.open(**stored_profile(grid, grid.shape, palette)) as plain:
             plain.write(values, 1)
-            plain.set_band_description(1, grid.name)
-            plain.units = (grid.unit,)
-            if palette is not None:
-                plain.write_colormap(1, _colour_table(palette))
+            name_band(plain, grid, palette)
         with memory.open() as plain:
-            copy(plain, finished.name, driver="COG", **options)
+            copy(plain, finished.name, driver="COG", **creation(palette))
         # written by Python, because a full disk is then one error and not lines on the terminal
         path.write_bytes(finished.read())
 
 
-def _check_codes(grid: Grid, palette: Mapping[int, str]) -> None:
+def creation(palette: Palette | None) -> dict[str, str]:
+    """Return how GDAL is to make the finished file."""
+    return _CREATION | {"overview_resampling": "AVERAGE" if palette is None else "MODE"}
+
+
+def stored_profile(grid: Grid, shape: tuple[int, int], palette: Palette | None) -> dict[str, Any]:
+    """Return what a raster of a shape must be that keeps values as those of a grid are stored."""
+    return {
+        "driver": "GTiff",
+        "dtype": "float32" if palette is None else "uint8",
+        "count": 1,
+        "height": shape[0],
+        "width": shape[1],
+        "transform": grid.transform,
+        "crs": grid.crs.to_wkt() if grid.crs else None,
+        "nodata": NODATA if palette is None else NO_CODE,
+    }
+
+
+def stored_values(grid: Grid, palette: Palette | None) -> np.ndarray:
+    """Return values as they are stored; raise LayerError if one is not in the palette."""
+    if palette is None:
+        return np.nan_to_num(grid.values, nan=NODATA)
+    _check_codes(grid, palette)
+    return np.nan_to_num(grid.values, nan=NO_CODE).astype(np.uint8)
+
+
+def name_band(raster: Any, grid: Grid, palette: Palette | None) -> None:
+    """Give an open raster the name and unit of a grid, and the table of colours."""
+    raster.set_band_description(1, grid.name)
+    raster.units = (grid.unit,)
+    if palette is not None:
+        raster.write_colormap(1, _colour_table(palette))
+
+
+def _check_codes(grid: Grid, palette: Palette) -> None:
     found = set(np.unique(grid.values[np.isfinite(grid.values)]).tolist())
     unknown = sorted(found - {float(code) for code in palette if 0 <= code < NO_CODE})
     if unknown:
@@ -242,6 +270,6 @@ def _check_codes(grid: Grid, palette: Mapping[int, str]) -> None:
         raise LayerError(f"{grid.name} must hold codes {told}, got {unknown[0]:g}")
 
 
-def _colour_table(palette: Mapping[int, str]) -> dict[int, tuple[int, int, int]]:
+def _colour_table(palette: Palette) -> dict[int, tuple[int, int, int]]:
     colours = {code: bytes.fromhex(colour.lstrip("#")) for code, colour in palette.items()}
     return {code: (red, green, blue) for code, (red, green, blue) in colours.items()}

@@ -213,8 +213,9 @@ def _polygon(shape: Any) -> ET.Element:
 def _with_places(element: ET.Element, shape: Any) -> ET.Element:
     import shapely
 
-    places = shapely.get_coordinates(shape)
-    _texts(element, coordinates=" ".join(",".join(map(_number, place)) for place in places))
+    places = shapely.get_coordinates(shape).tolist()
+    said = " ".join(f"{east:.{_DIGITS}f},{north:.{_DIGITS}f}" for east, north in places)
+    _texts(element, coordinates=said)
     return element
 
 

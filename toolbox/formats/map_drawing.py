@@ -1,20 +1,22 @@
-"""Map drawing: the shoreline, isobaths and their numbers, laid over a picture of the depths."""
+"""Map drawing: the ink of shoreline, isobaths and their numbers over a picture of the depths."""
 
-import warnings
+import functools
 from typing import Any
 
 import numpy as np
 
-from toolbox.formats.depth_colours import INK, DepthColours, readable
+from toolbox.formats.depth_colours import INK, DepthColours, readable, shares
 from toolbox.isobaths.labels import isobath_labels
 from toolbox.layers import Vectors
 
-__all__ = ["draw_lines", "pick_isobaths", "pick_labels"]
+__all__ = ["draw_ink", "pick_isobaths", "pick_labels"]
 
 _APART = 5.0  # pixels between lines, on the mean, from which they are drawn
 _PIXEL_MM = 25.4 / 96  # of a screen as style sheets count it
 _DIGITS_MM, _SPACING_MM = 3.2, 60.0
-_HEAVY, _LIGHT, _SHORE, _DIGITS_PIXELS = 1.8, 0.9, 1.4, 11.0
+_HEAVY, _FINE, _SHORE, _RIM = 1.8, 0.9, 1.4, 3.0  # pixels
+_DIGITS_PIXELS = 11.0
+_BARE, _DARK, _LIGHT = (0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0)  # a band for each ink
 
 
 def pick_isobaths(isobaths: Vectors, area: float, pixel: float) -> Vectors:
@@ -45,20 +47,23 @@ def pick_labels(isobaths: Vectors, pixel: float) -> Vectors:
     )
 
 
-def draw_lines(
-    picture: np.ndarray,
+def draw_ink(
+    shape: tuple[int, int],
     bounds: tuple[float, float, float, float],
     isobaths: Vectors | None,
     labels: Vectors | None,
     colours: DepthColours,
     shore: Any = None,
 ) -> np.ndarray:
-    """Return a picture, shape (rows, cols, 4) of uint8, with lines and numbers on it.
+    """Return the ink on each pixel, shape (rows, cols, 3) of uint8.
+
+    How far dark ink covers it, how far light ink does, and where the rim of a number parts the
+    lines: from 1, the first colour of the depths, to 255, the last; 0 elsewhere.
 
     Parameters
     ----------
-    picture : (rows, cols, 4) array of uint8
-        The depths.
+    shape : (int, int)
+        Rows and columns of the picture.
     bounds : tuple of float
         Its west, south, east and north, in the CRS of the lines.
     isobaths : Vectors or None
@@ -66,86 +71,97 @@ def draw_lines(
     labels : Vectors or None
         Their numbers, by :func:`pick_labels`.
     colours : DepthColours
-        Of the depths.
+        Of the depths, which decide where ink is dark.
     shore : array of LineString, optional
-        Edges of the water.
+        Edges of the water, dark.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from matplotlib.transforms import Affine2D
 
-    rows, cols = picture.shape[:2]
-    figure = Figure(figsize=(cols / 72, rows / 72), dpi=72, facecolor="none")
-    canvas: Any = FigureCanvasAgg(figure)
-    axes = figure.add_axes((0, 0, 1, 1), facecolor="none")
-    axes.set_axis_off()
+    rows, cols = shape
     west, south, east, north = bounds
-    axes.set(xlim=(west, east), ylim=(south, north))
-    if shore is not None:
-        _add_shore(axes, shore)
+    figure = Figure(figsize=(cols / 72, rows / 72), dpi=72, facecolor=_BARE)
+    canvas: Any = FigureCanvasAgg(figure)
+    to_pixels = (
+        Affine2D().translate(-west, -south).scale(cols / (east - west), rows / (north - south))
+    )
+    drawn = [] if shore is None else [_lines(shore, colors=_DARK, linewidths=_SHORE)]
     if isobaths is not None:
-        _add_isobaths(axes, isobaths, colours)
+        drawn.append(_isobaths(isobaths, colours))
     if labels is not None:
-        _add_numbers(axes, labels, colours)
-    with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", "Glyph .* missing from font")
-        canvas.draw()
-    return _over(np.asarray(canvas.buffer_rgba()), picture)
+        drawn.extend(_numbers(labels, colours, (east - west) / cols))
+    for zorder, artist in enumerate(drawn):
+        artist.set(transform=to_pixels, zorder=zorder)
+        figure.add_artist(artist)
+    canvas.draw()
+    return np.ascontiguousarray(np.asarray(canvas.buffer_rgba())[..., :3])
 
 
-def _add_isobaths(axes: Any, isobaths: Vectors, colours: DepthColours) -> None:
+def _inks(depths: np.ndarray, colours: DepthColours) -> np.ndarray:
+    """Return the inks that are read on the colours of depths, shape (n, 3)."""
+    dark = np.array([readable(beneath) == INK for beneath in colours.rgba(depths)], bool)
+    return np.where(dark[:, None], _DARK, _LIGHT)
+
+
+def _isobaths(isobaths: Vectors, colours: DepthColours) -> Any:
+    import shapely
+
+    frame = isobaths.frame
+    parts, of = shapely.get_parts(frame.geometry.to_numpy(), return_index=True)
+    widths = np.where(frame["index_line"].to_numpy(bool), _HEAVY, _FINE)[of]
+    inks = _inks(frame["depth_m"].to_numpy(float), colours)[of]
+    return _lines(parts, colors=inks, linewidths=widths, alpha=0.85, capstyle="round")
+
+
+def _lines(lines: Any, **options: Any) -> Any:
     import shapely
     from matplotlib.collections import LineCollection
 
-    frame = isobaths.frame
-    beneath = colours.rgba(frame["depth_m"].to_numpy(float))
-    axes.add_collection(
-        LineCollection(
-            [shapely.get_coordinates(shape) for shape in frame.geometry],
-            colors=[readable(colour) for colour in beneath],
-            linewidths=np.where(frame["index_line"].to_numpy(bool), _HEAVY, _LIGHT),
-            alpha=0.85,
-            capstyle="round",
-            snap=False,
-        ),
-        autolim=False,
+    parts = shapely.get_parts(lines)
+    return LineCollection([shapely.get_coordinates(part) for part in parts], snap=False, **options)
+
+
+def _numbers(labels: Vectors, colours: DepthColours, pixel: float) -> list[Any]:
+    """Return rims that part the lines, and upon them the numbers, which leave the third band."""
+    import shapely
+    from matplotlib.collections import PathCollection
+
+    frame = labels.frame
+    places, turns = shapely.get_coordinates(frame.geometry), np.radians(frame["upright_deg"])
+    shapes = [
+        _turned(label, place, turn, pixel)
+        for label, place, turn in zip(frame["label"], places, turns, strict=True)
+    ]
+    depths = frame["depth_m"].to_numpy(float)
+    rims = np.zeros((len(frame), 3))
+    rims[:, 2] = np.maximum(np.round(255 * shares(depths, *colours.limits)), 1) / 255
+    numbers = _inks(depths, colours) + rims
+    width = [_RIM, _RIM]  # twice: matplotlib draws one path of one width with soft edges always
+    hard: dict[str, Any] = {"linewidths": width, "antialiaseds": False}
+    return [
+        PathCollection(shapes, facecolors=rims, edgecolors=rims, **hard),
+        PathCollection(shapes, facecolors=numbers, linewidths=0),
+    ]
+
+
+def _turned(label: str, place: np.ndarray, turn: float, pixel: float) -> Any:
+    """Return the outline of a number about its place, turned clockwise."""
+    from matplotlib.path import Path
+
+    outline = _outline(label)
+    cos, sin = np.cos(turn), np.sin(turn)
+    return Path(
+        place + pixel * outline.vertices @ np.array([[cos, -sin], [sin, cos]]), outline.codes
     )
 
 
-def _add_shore(axes: Any, shore: Any) -> None:
-    import shapely
-    from matplotlib.collections import LineCollection
+@functools.cache
+def _outline(label: str) -> Any:
+    """Return the outline of a number about its middle, in pixels."""
+    from matplotlib.path import Path
+    from matplotlib.textpath import TextPath
 
-    lines = [shapely.get_coordinates(line) for line in shore]
-    edges = LineCollection(lines, colors=INK, linewidths=_SHORE, snap=False)
-    axes.add_collection(edges, autolim=False)
-
-
-def _add_numbers(axes: Any, labels: Vectors, colours: DepthColours) -> None:
-    from matplotlib.patheffects import withStroke
-
-    ground = colours.rgba(labels.frame["depth_m"].to_numpy(float))
-    for row, beneath in zip(labels.frame.itertuples(), ground, strict=True):
-        axes.text(
-            row.geometry.x,
-            row.geometry.y,
-            row.label,
-            rotation=-row.upright_deg,
-            rotation_mode="anchor",
-            fontsize=_DIGITS_PIXELS,
-            color=readable(beneath),
-            ha="center",
-            va="center_baseline",
-            path_effects=[withStroke(linewidth=3.0, foreground=beneath[:3] / 255)],
-        )
-
-
-def _over(above: np.ndarray, below: np.ndarray) -> np.ndarray:
-    """Lay one picture over another, both with straight alpha."""
-    touched = above[..., 3] > 0
-    top, under = above[touched].astype(np.float32) / 255, below[touched].astype(np.float32) / 255
-    shown = under[:, 3:] * (1 - top[:, 3:])
-    both = top[:, 3:] + shown
-    colour = (top[:, :3] * top[:, 3:] + under[:, :3] * shown) / both
-    laid = below.copy()
-    laid[touched] = np.round(255 * np.column_stack([colour, both]))
-    return laid
+    drawn = TextPath((0, 0), label, size=_DIGITS_PIXELS)
+    box = drawn.get_extents()
+    return Path(drawn.vertices - [(box.x0 + box.x1) / 2, (box.y0 + box.y1) / 2], drawn.codes)

@@ -2,6 +2,8 @@
 
 import math
 import sqlite3
+from collections.abc import Iterator
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,8 +15,10 @@ from toolbox.errors import LayerError, OutputError
 from toolbox.faults import one_line
 from toolbox.formats.captions import CAUTION, WGS84, plain
 from toolbox.formats.depth_colours import DepthColours, extent, trimmed
-from toolbox.formats.map_drawing import draw_lines, pick_isobaths, pick_labels
+from toolbox.formats.map_drawing import draw_ink, pick_isobaths, pick_labels
 from toolbox.formats.paths import new_file
+from toolbox.formats.tile_depths import TileDepths
+from toolbox.formats.tile_pictures import tile_png
 from toolbox.layers import Grid, Shoreline, Vectors
 from toolbox.layers.crs import parse_crs, project_shapes
 from toolbox.tool import Range
@@ -29,12 +33,26 @@ _TILE = 256  # pixels
 _RADIUS = 6_378_137.0  # m, of the sphere of Web Mercator
 _HALF = math.pi * _RADIUS  # from the middle of the square world to its edge, m
 _DEEPEST_ZOOM = 22
-_MARGIN = 40  # pixels beyond a strip whose lines and numbers may reach into it
+_FINER = 4  # pixels to a cell, so that the edge of the water and its lines are no staircase
+_SHEET = 4  # tiles along a side that are drawn at once
+_MARGIN = 40  # pixels beyond a sheet whose lines and numbers may reach into it
+_STRAY = 0.25  # pixels by which a line may be drawn beside its place
+_TABLES = """
+PRAGMA application_id = 0x4d504258;
+CREATE TABLE metadata (name TEXT, value TEXT);
+CREATE TABLE tiles (
+    zoom_level INTEGER, tile_column INTEGER, tile_row INTEGER, tile_data BLOB
+);
+CREATE UNIQUE INDEX tile_index ON tiles (zoom_level, tile_column, tile_row);
+"""
+
+
+_Place = tuple[int, int, int]  # zoom, column and row from south
 
 
 @dataclass(frozen=True)
-class _Zoom:
-    """The tiles of one zoom that hold the water; columns from west, rows from north."""
+class _Sheet:
+    """Tiles of one zoom beside each other; columns from west, rows from north."""
 
     level: int
     first_col: int
@@ -52,13 +70,34 @@ class _Zoom:
         """Rows and columns of tiles."""
         return self.last_row - self.first_row + 1, self.last_col - self.first_col + 1
 
-    def transform(self, row: int = 0) -> "Affine":
-        """From pixels, counted from a row of tiles, to Web Mercator."""
+    @property
+    def pixels(self) -> tuple[int, int]:
+        """Rows and columns of pixels."""
+        return _TILE * self.shape[0], _TILE * self.shape[1]
+
+    @property
+    def transform(self) -> "Affine":
+        """From pixels to Web Mercator."""
         from affine import Affine
 
         size = _TILE * self.pixel
-        top = _HALF - (self.first_row + row) * size
-        return Affine(self.pixel, 0, self.first_col * size - _HALF, 0, -self.pixel, top)
+        west, north = self.first_col * size - _HALF, _HALF - self.first_row * size
+        return Affine(self.pixel, 0, west, 0, -self.pixel, north)
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, south, east and north, m in Web Mercator."""
+        rows, cols = self.pixels
+        east, south = self.transform @ (cols, rows)
+        return self.transform.c, south, east, self.transform.f
+
+    def sheets(self) -> Iterator["_Sheet"]:
+        """Yield its parts that are small enough to be drawn at once."""
+        for row in range(self.first_row, self.last_row + 1, _SHEET):
+            for col in range(self.first_col, self.last_col + 1, _SHEET):
+                last_col = min(col + _SHEET - 1, self.last_col)
+                last_row = min(row + _SHEET - 1, self.last_row)
+                yield _Sheet(self.level, col, last_col, row, last_row)
 
 
 @dataclass(frozen=True)
@@ -68,16 +107,36 @@ class _Map:
     colours: DepthColours
     isobaths: Vectors | None
     shore: Any
+    labels: Vectors | None = None
 
-    def chosen(self, pixel: float) -> tuple[Vectors | None, Vectors | None]:
-        """Choose the isobaths, and place the numbers, for pixels of so many metres."""
+    def at(self, pixel: float) -> "_Map":
+        """Choose and simplify the lines, and place the numbers, for pixels of so many metres."""
+        import shapely
+
+        shore = None if self.shore is None else shapely.simplify(self.shore, _STRAY * pixel)
         if self.isobaths is None:
-            return None, None
+            return _Map(self.colours, None, shore)
         grid = self.colours.grid
         stretch = _stretch(extent(grid, _MERCATOR))
         area = float(np.isfinite(grid.values).sum()) * (grid.cell * stretch) ** 2
-        shown = pick_isobaths(self.isobaths, area, pixel)
-        return (shown, pick_labels(shown, pixel)) if len(shown) else (None, None)
+        shown = _simple(pick_isobaths(self.isobaths, area, pixel), _STRAY * pixel)
+        return _Map(self.colours, shown, shore, pick_labels(shown, pixel) if len(shown) else None)
+
+    def ink(self, sheet: _Sheet) -> np.ndarray:
+        """Draw the lines and numbers of a sheet."""
+        import shapely
+
+        reach = _MARGIN * sheet.pixel
+        west, south, east, north = sheet.bounds
+        box = west - reach, south - reach, east + reach, north + reach
+        lines, labels = (
+            None if layer is None else _near(layer, box) for layer in (self.isobaths, self.labels)
+        )
+        shore = np.zeros(0) if self.shore is None else shapely.clip_by_rect(self.shore, *box)
+        shore = shore[~shapely.is_empty(shore)]
+        if not len(shore) and (lines is None or not len(lines)):
+            return np.zeros((*sheet.pixels, 3), np.uint8)
+        return draw_ink(sheet.pixels, sheet.bounds, lines, labels, self.colours, shore)
 
 
 def write_mbtiles(
@@ -111,7 +170,7 @@ def write_mbtiles(
     about : str
         Description of the map.
     pixel : float
-        Widest pixel on the ground of the last zoom, m.
+        Widest pixel on the ground of the last zoom, m, or a quarter of a cell if that is more.
     most_tiles : int
         Tiles of the last zoom: it is a lower one where there would be more.
     ramp : (n, 3) array of uint8, optional
@@ -129,7 +188,9 @@ def write_mbtiles(
     Notes
     -----
     From the zoom at which the water is no wider than one tile. Each zoom is drawn anew, so that
-    lines stay as wide. Tiles are PNG of 256 x 256 pixels in Web Mercator.
+    lines stay as wide; they lie within a quarter of a pixel of their place. Tiles are PNG of
+    256 x 256 pixels in Web Mercator, none where there is no water. The same input gives the same
+    bytes.
 
     References
     ----------
@@ -141,30 +202,57 @@ def write_mbtiles(
     zooms = _zooms(colours.grid, pixel, most_tiles)
     with new_file(path, overwrite=overwrite) as place:
         try:
-            _write_zoom(place, zooms[-1], drawn)
-            for zoom in zooms[:-1]:
-                other = place.with_name(f"{zoom.level}.mbtiles")
-                _write_zoom(other, zoom, drawn)
-                _join(place, other)
-                other.unlink()
-            _describe(place, _facts(colours.grid, zooms, title, about))
-        except (sqlite3.Error, _raster_error()) as error:
+            _fill(place, _tiles(drawn, zooms), _facts(colours.grid, zooms, title, about))
+        except sqlite3.Error as error:
             raise OutputError(f"{path} cannot be written: {one_line(error)}") from error
 
 
-def _raster_error() -> type[Exception]:
-    from rasterio.errors import RasterioError
+def _fill(path: Path, tiles: Iterator[tuple[int, int, int, bytes]], facts: dict[str, str]) -> None:
+    with closing(sqlite3.connect(path)) as file:
+        file.executescript(_TABLES)
+        file.executemany("INSERT INTO metadata VALUES (?, ?)", facts.items())
+        file.executemany("INSERT INTO tiles VALUES (?, ?, ?, ?)", tiles)
+        file.commit()
 
-    return RasterioError
+
+def _tiles(drawn: _Map, zooms: list[_Sheet]) -> Iterator[tuple[int, int, int, bytes]]:
+    """Yield zoom, column, row from south and picture of each tile that shows something.
+
+    Pictures are packed on other threads while the next sheet is drawn.
+    """
+    depths = TileDepths.of(drawn.colours, _MERCATOR)
+    stretch = _stretch(extent(drawn.colours.grid, _MERCATOR))
+    waiting: list[tuple[_Place, Future[bytes]]] = []
+    with ThreadPoolExecutor() as pool:
+        for zoom in reversed(zooms):
+            shown, depths = drawn.at(zoom.pixel), depths.coarse(zoom.pixel / stretch)
+            for sheet in zoom.sheets():
+                begun = list(_begun(shown, depths, sheet, pool))
+                yield from ((*place, picture.result()) for place, picture in waiting)
+                waiting = begun
+        yield from ((*place, picture.result()) for place, picture in waiting)
 
 
-def _zooms(depth: Grid, pixel: float, most: int) -> list[_Zoom]:
+def _begun(
+    shown: _Map, depths: TileDepths, sheet: _Sheet, pool: Executor
+) -> Iterator[tuple[_Place, "Future[bytes]"]]:
+    ink, steps = shown.ink(sheet), depths.steps(sheet.transform, sheet.pixels)
+    for row, col in np.ndindex(*sheet.shape):
+        part = np.s_[row * _TILE : (row + 1) * _TILE, col * _TILE : (col + 1) * _TILE]
+        if steps[part].min() < depths.bare or ink[part].any():
+            from_south = 2**sheet.level - 1 - sheet.first_row - row
+            place = sheet.level, sheet.first_col + col, from_south
+            yield place, pool.submit(tile_png, steps[part], ink[part], shown.colours.table)
+
+
+def _zooms(depth: Grid, pixel: float, most: int) -> list[_Sheet]:
     west, south, east, north = bounds = extent(depth, _MERCATOR)
     if max(map(abs, bounds)) > _HALF:
         raise LayerError(f"{depth.name} reaches beyond what Web Mercator maps")
     world = 2 * _HALF
     ground = world / _stretch(bounds)
-    last = min(math.ceil(math.log2(ground / _TILE / pixel)), _DEEPEST_ZOOM)
+    widest = max(pixel, depth.cell / _FINER)
+    last = min(math.ceil(math.log2(ground / _TILE / widest)), _DEEPEST_ZOOM)
     first = math.floor(math.log2(world / max(east - west, north - south)))
     last = max(last, 0)
     while last and math.prod(_zoom(last, bounds).shape) > most:
@@ -189,64 +277,28 @@ def _edges(shoreline: Shoreline | None) -> Any:
     return shapely.get_parts(project_shapes(edge, shoreline.crs, mercator, "the shoreline"))
 
 
-def _zoom(level: int, bounds: tuple[float, float, float, float]) -> _Zoom:
+def _zoom(level: int, bounds: tuple[float, float, float, float]) -> _Sheet:
     west, south, east, north = bounds
     size, most = 2 * _HALF / 2**level, 2**level - 1
     places = (west + _HALF, east + _HALF, _HALF - north, _HALF - south)
-    return _Zoom(level, *(min(int(place // size), most) for place in places))
+    return _Sheet(level, *(min(int(place // size), most) for place in places))
 
 
-def _write_zoom(path: Path, zoom: _Zoom, drawn: _Map) -> None:
-    """Write the tiles of one zoom, a row of tiles at a time."""
-    import rasterio
-    from rasterio.windows import Window
-
-    rows, cols = (_TILE * count for count in zoom.shape)
-    profile = {"driver": "MBTiles", "dtype": "uint8", "count": 4, "height": rows, "width": cols}
-    profile |= {"crs": _MERCATOR, "transform": zoom.transform(), "TILE_FORMAT": "PNG"}
-    shown, labels = drawn.chosen(zoom.pixel)
-    with rasterio.open(path, "w", **profile) as file:
-        for row in range(zoom.shape[0]):
-            picture = _strip(zoom, row, drawn, shown, labels)
-            file.write(np.moveaxis(picture, -1, 0), window=Window(0, row * _TILE, cols, _TILE))
+def _simple(lines: Vectors, stray: float) -> Vectors:
+    """Leave out corners that are not seen."""
+    simple = lines.frame.geometry.simplify(stray, preserve_topology=False)
+    return Vectors(lines.frame.set_geometry(simple), lines.name)
 
 
-def _strip(
-    zoom: _Zoom, row: int, drawn: _Map, lines: Vectors | None, labels: Vectors | None
-) -> np.ndarray:
-    transform = zoom.transform(row)
-    cols = zoom.shape[1] * _TILE
-    picture = drawn.colours.picture(_MERCATOR, transform, (_TILE, cols))
-    west, north = transform.c, transform.f
-    bounds = west, north - _TILE * zoom.pixel, west + cols * zoom.pixel, north
-    reach = _MARGIN * zoom.pixel
-    near, beside = (
-        None if layer is None else _near(layer, bounds, reach) for layer in (lines, labels)
-    )
-    if drawn.shore is None and (near is None or not len(near)):
-        return picture
-    return draw_lines(picture, bounds, near, beside, drawn.colours, drawn.shore)
+def _near(layer: Vectors, box: tuple[float, float, float, float]) -> Vectors:
+    import shapely
+
+    clipped = shapely.clip_by_rect(layer.frame.geometry.to_numpy(), *box)
+    near = ~shapely.is_empty(clipped)
+    return Vectors(layer.frame[near].set_geometry(clipped[near], crs=layer.crs), layer.name)
 
 
-def _near(layer: Vectors, bounds: tuple[float, float, float, float], reach: float) -> Vectors:
-    west, south, east, north = bounds
-    box = slice(west - reach, east + reach), slice(south - reach, north + reach)
-    return Vectors(layer.frame.cx[box], layer.name)
-
-
-def _join(path: Path, other: Path) -> None:
-    """Add the tiles of another file."""
-    with closing(sqlite3.connect(path)) as file:
-        file.execute("ATTACH DATABASE ? AS other", (str(other),))
-        file.execute(
-            "INSERT INTO tiles (zoom_level, tile_column, tile_row, tile_data) "
-            "SELECT zoom_level, tile_column, tile_row, tile_data FROM other.tiles "
-            "ORDER BY zoom_level, tile_column, tile_row"
-        )
-        file.commit()
-
-
-def _facts(depth: Grid, zooms: list[_Zoom], title: str, about: str) -> dict[str, Any]:
+def _facts(depth: Grid, zooms: list[_Sheet], title: str, about: str) -> dict[str, str]:
     west, south, east, north = extent(depth, WGS84)
     middle = f"{(west + east) / 2:.6f},{(south + north) / 2:.6f}"
     return {
@@ -261,11 +313,3 @@ def _facts(depth: Grid, zooms: list[_Zoom], title: str, about: str) -> dict[str,
         "description": plain(about, most=1000),
         "attribution": "",
     }
-
-
-def _describe(path: Path, facts: dict[str, Any]) -> None:
-    with closing(sqlite3.connect(path)) as file:
-        file.execute("DELETE FROM metadata")
-        file.executemany("INSERT INTO metadata (name, value) VALUES (?, ?)", facts.items())
-        file.commit()
-        file.execute("VACUUM")

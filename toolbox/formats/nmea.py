@@ -245,7 +245,7 @@ def _utc(times: np.ndarray) -> "pd.DatetimeIndex":
     import pandas as pd
 
     stamps = times.astype("M8[us]")
-    stamps[times == _NEVER] = np.datetime64("NaT")
+    stamps[times == _NEVER] = np.datetime64("NaT", "ns")
     return pd.DatetimeIndex(stamps, tz="UTC")
 
 

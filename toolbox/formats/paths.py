@@ -1,18 +1,25 @@
 """Paths: checked before anything is read, written beside and moved in whole."""
 
+import os
 import secrets
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from toolbox.errors import InputFileError, OutputError
+from toolbox.formats.at_work import cleared, hold, left_over
 
 __all__ = ["existing_file", "new_file", "new_folder"]
+
+_NO_SPACE = 65_536
+"""Bytes: with fewer left on a disk, what failed to be written failed for want of them."""
 
 
 def existing_file(path: Path) -> Path:
     """Return `path` if it is a file with something in it; raise InputFileError otherwise."""
+    if (name := _odd_name(path)) is not None:
+        raise InputFileError(f"{name} cannot be read: its path is not UTF-8; rename it")
     try:
         if path.is_dir():
             raise InputFileError(f"{path} is a folder, a file is needed")
@@ -44,18 +51,16 @@ def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
         If something is there already, or the folder cannot be written. Nothing is left behind.
     """
     if _exists(path) and (path.is_dir() or not overwrite):
-        raise OutputError(f"{path} exists already; choose another name or allow overwriting")
+        raise _is_there(path)
     with _beside(path) as place:
         yield place / path.name
         main = place / path.name
         main.stat()  # a writer that wrote nothing failed
         beside = sorted(part for part in place.iterdir() if part != main)
-        for part in beside:
+        for part in (*beside, main):
             there = path.parent / part.name
             if _exists(there) and (there.is_dir() or not overwrite):
-                raise OutputError(
-                    f"{there} exists already; choose another name or allow overwriting"
-                )
+                raise _is_there(there)
         for part in (*beside, main):
             part.replace(path.parent / part.name)
 
@@ -75,9 +80,14 @@ def new_folder(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
     ------
     OutputError
         If something is there already, or the folder cannot be written. Nothing is left behind.
+
+    Notes
+    -----
+    Where `path` is a symbolic link, what it points to is made or replaced, and the link stays.
     """
     if _exists(path) and not (overwrite and path.is_dir()):
-        raise OutputError(f"{path} exists already; choose another name or allow overwriting")
+        raise _is_there(path)
+    path = Path(os.path.realpath(path)) if path.is_symlink() else path
     with _beside(path) as place:
         fresh = place / "fresh"
         fresh.mkdir()
@@ -87,13 +97,29 @@ def new_folder(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
             path.rename(former)
         try:
             fresh.rename(path)
-        except BaseException:
-            if former.exists():
-                former.rename(path)
+        except BaseException as error:
+            if isinstance(error, OSError) and path.exists():  # of another process, just now
+                raise _is_there(path) from error
+            _put_back(former, path)
             raise
 
 
+def _odd_name(path: Path) -> str | None:
+    """Return a path in a form that can be shown, if it cannot be shown as it is."""
+    try:
+        str(path.absolute()).encode()
+    except UnicodeEncodeError:
+        return os.fsencode(path).decode(errors="backslashreplace")
+    return None
+
+
+def _is_there(path: Path) -> OutputError:
+    return OutputError(f"{path} exists already; choose another name or allow overwriting")
+
+
 def _exists(path: Path) -> bool:
+    if (name := _odd_name(path)) is not None:
+        raise OutputError(f"{name} cannot be written: its path is not UTF-8; choose another")
     try:
         return path.exists()
     except OSError as error:
@@ -102,17 +128,43 @@ def _exists(path: Path) -> bool:
 
 @contextmanager
 def _beside(path: Path) -> Iterator[Path]:
+    """Give a folder beside `path` that nobody else writes, and take it away in the end."""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        _make_way(path)
     except OSError as error:
-        raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
+        raise _told(path, error) from error
     place = path.parent / f".{path.name}.{secrets.token_hex(4)}"
     try:  # named before it is made: whatever stops us in between, it is taken away
         place.mkdir(mode=0o700)
-        yield place
+        with hold(place):
+            yield place
     except OSError as error:
-        if isinstance(error, OutputError):
-            raise
-        raise OutputError(f"{path} cannot be written: {error.strerror or error}") from error
+        raise _told(path, error) from error
     finally:
         shutil.rmtree(place, ignore_errors=True)
+
+
+def _make_way(path: Path) -> None:
+    """Clear what writers left here that were killed; raise OutputError if one is still at it."""
+    for place in left_over(path):
+        with cleared(place) as state:
+            if state == "held":
+                raise OutputError(f"{path} is being written by another process; wait until it ends")
+            if state == "left":  # perhaps by one killed between the two moves of a replacement
+                _put_back(place / "former", path)
+
+
+def _put_back(former: Path, path: Path) -> None:
+    if former.exists() and not path.exists():
+        former.rename(path)
+
+
+def _told(path: Path, error: OSError) -> OutputError:
+    """Say why something cannot be written; libraries tell a full disk in many ways."""
+    if isinstance(error, OutputError):
+        with suppress(OSError):
+            if shutil.disk_usage(path.parent).free < _NO_SPACE:
+                return OutputError(f"{path} cannot be written: No space left on device")
+        return error
+    return OutputError(f"{path} cannot be written: {error.strerror or error}")

@@ -9,8 +9,10 @@ from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import numbers
 from toolbox.formats.gpx import read_gpx
+from toolbox.formats.las_file import las_places
 from toolbox.formats.paths import existing_file
 from toolbox.formats.places import read_places
+from toolbox.formats.point_chunks import LAS_SUFFIXES
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs
 from toolbox.tool import Range, checked
@@ -36,6 +38,9 @@ _NUMBERS = (
     "water_level",
     "level_correction",
     "sound_speed_correction",
+    "count",
+    "lines",
+    "cell",
     "bar_check_correction",
 )
 
@@ -66,7 +71,8 @@ def read_soundings(
     Parameters
     ----------
     path : Path
-        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet or GPX.
+        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, GPX, LAS or LAZ;
+        of the last two give depth = "Z", or elevation = "Z" and the datum.
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
@@ -116,26 +122,30 @@ def read_soundings(
     """
     if path.suffix.lower() == ".gpx":
         return _waypoints(path, unit, into)
-    places = read_places(
-        path,
-        crs=crs,
-        into=into,
-        layer=layer,
-        where=where,
-        easting=easting,
-        northing=northing,
-        pegs=pegs,
-        declination=declination,
-        delimiter=delimiter,
-        decimal=decimal,
-        encoding=encoding,
-    )
+    said: Unit | None = None
+    if path.suffix.lower() in LAS_SUFFIXES:
+        places, said = las_places(existing_file(path), crs=crs, into=into)
+    else:
+        places = read_places(
+            path,
+            crs=crs,
+            into=into,
+            layer=layer,
+            where=where,
+            easting=easting,
+            northing=northing,
+            pegs=pegs,
+            declination=declination,
+            delimiter=delimiter,
+            decimal=decimal,
+            encoding=encoding,
+        )
     values, told = depths_of(
         places.frame,
         path,
         depth=depth,
         elevation=elevation,
-        unit=unit,
+        unit=unit or said,
         positive=positive,
         datum=datum,
     )
@@ -252,12 +262,12 @@ def _soundings(
     notes: tuple[str, ...],
     extra: dict[str, Any],
 ) -> Soundings:
-    reason = extra.pop("reason", np.full(len(depth), ""))
-    flagged = extra.pop("flag", np.zeros(len(depth), bool))
+    reason, flagged = extra.pop("reason", None), extra.pop("flag", None)
     soundings = Soundings.from_arrays(place, depth, crs=crs, notes=notes, **extra)
+    if flagged is None:
+        return soundings
     flagged = np.isin(flagged.astype(str), ("True", "true", "1"))
-    for text in np.unique(reason[flagged].astype(str)):
-        soundings = soundings.reject(
-            flagged & (reason.astype(str) == text), text or "flagged in the file"
-        )
+    reason = np.full(len(depth), "") if reason is None else reason.astype(str)
+    for text in np.unique(reason[flagged]):
+        soundings = soundings.reject(flagged & (reason == text), text or "flagged in the file")
     return soundings

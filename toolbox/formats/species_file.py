@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from toolbox.errors import InputFileError, ParameterError
-from toolbox.formats.paths import existing_file
+from toolbox.formats.toml_text import read_toml
 from toolbox.habitat.species import Limit, Measure, OxygenDemand, Species, SpeciesLimits
 from toolbox.tool import checked
 from toolbox.units import parse_quantity
@@ -28,6 +28,7 @@ _KEYS: dict[str, tuple[Measure, str]] = {
 
 _DEMAND = {"base": "mg/L", "factor": "mg/L", "rate": "per degree"}
 _SPECIES = ("name", "remarks", *_KEYS, "oxygen_demand")
+_LONGEST = 100  # characters of a quantity
 
 
 @checked
@@ -50,15 +51,17 @@ def read_species(path: Path) -> SpeciesLimits:
         At the first key or value that is unknown, missing or wrong, with the species it is in.
     """
     try:
-        text = existing_file(path).read_text(encoding="utf-8-sig")
-    except UnicodeDecodeError as error:
+        given = read_toml(path)
+    except InputFileError:
+        raise
+    except ValueError as error:  # also numbers too long, nesting too deep
         raise InputFileError(f"{path} is not a TOML file: {error}") from error
-    return _parsed(text, str(path))
+    return _parsed(given, str(path))
 
 
 def shipped_species() -> SpeciesLimits:
     """Return the species of the file that comes with the toolbox."""
-    return _parsed(shipped_species_text(), _SHIPPED[1])
+    return _parsed(tomllib.loads(shipped_species_text()), _SHIPPED[1])
 
 
 def shipped_species_text() -> str:
@@ -66,11 +69,7 @@ def shipped_species_text() -> str:
     return files(_SHIPPED[0]).joinpath(_SHIPPED[1]).read_text(encoding="utf-8")
 
 
-def _parsed(text: str, name: str) -> SpeciesLimits:
-    try:
-        given = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:  # also numbers too long, nesting too deep
-        raise InputFileError(f"{name} is not a TOML file: {error}") from error
+def _parsed(given: dict[str, Any], name: str) -> SpeciesLimits:
     try:
         _check_keys(given, ("species",))
         rows = given.get("species", [])
@@ -167,13 +166,15 @@ def _quantity(key: str, given: Any, unit: str) -> float:
     """Read a number, or a number with a unit, in `unit`; a share may be given in per cent."""
     if isinstance(given, bool) or not isinstance(given, int | float | str):
         raise ParameterError(f"key {key!r} must be a number or a text with a unit, got {given!r}")
+    if isinstance(given, str) and len(given) > _LONGEST:
+        raise ParameterError(f"key {key!r} must be a quantity of at most {_LONGEST} characters")
     try:
         if isinstance(given, str) and unit in ("", "%"):
             return _in_percent(given) / (1 if unit else 100)
         if unit == "degC":
             return round(parse_quantity(_spelled(given), unit), 9)
         return float(given) if unit == "per degree" else parse_quantity(given, unit)
-    except ValueError as error:  # of float, and of what no unit library converts
+    except (ValueError, OverflowError) as error:  # of float, and of what no unit library converts
         if not isinstance(error, ParameterError):
             raise ParameterError(f"key {key!r} must be a number, got {given!r}") from error
         raise ParameterError(f"key {key!r} {error}") from error

@@ -1,13 +1,12 @@
 """Stocking file: a proposal as an officer writes it, in TOML."""
 
-import tomllib
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from toolbox.errors import InputFileError
 from toolbox.faults import first_fault
-from toolbox.formats.paths import existing_file
+from toolbox.formats.toml_text import read_toml
 from toolbox.stocking.proposal import StockingProposal
 from toolbox.tool import checked
 
@@ -35,8 +34,8 @@ def read_stocking(path: Path) -> StockingProposal:
         that does not fit, a survival above 1.
     """
     try:
-        given = tomllib.loads(existing_file(path).read_text(encoding="utf-8-sig"))
-    except (ValueError, RecursionError) as error:  # also numbers too long, nesting too deep
+        given = read_toml(path)
+    except ValueError as error:  # also numbers too long, nesting too deep
         if isinstance(error, InputFileError):
             raise
         raise InputFileError(f"{path} is not a TOML file: {error}") from error

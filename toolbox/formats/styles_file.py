@@ -19,6 +19,8 @@ __all__ = [
     "write_style_beside",
 ]
 
+_STEPS = 10_000_000  # of the database: a thousand layers with their styles take less
+
 LAYER_STYLES = "layer_styles"
 """Table that desktop GISs look for; no part of the GeoPackage standard, but an open habit."""
 
@@ -99,6 +101,7 @@ def write_layer_styles(path: Path, styles: Mapping[str, StyleText], *, made: dat
     chosen = [name for name in styles if name in shapes]
     try:
         with closing(sqlite3.connect(path)) as file, file:
+            file.execute("PRAGMA synchronous = OFF")  # as the layers were written
             file.execute(_TABLE)
             file.execute(_CONTENTS, (LAYER_STYLES, LAYER_STYLES, when))
             for name in chosen:
@@ -134,8 +137,9 @@ def _geometry_columns(path: Path) -> dict[str, str]:
 def _rows(path: Path, wanted: str, what: str) -> list[tuple[str, ...]]:
     try:
         with closing(sqlite3.connect(path)) as file:
+            file.set_progress_handler(lambda: 1, _STEPS)  # a view may go on for ever
             return file.execute(wanted).fetchall()
-    except sqlite3.Error as error:
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise InputFileError(f"{path} holds no {what}: {one_line(error)}") from error
 
 

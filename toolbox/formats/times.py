@@ -18,6 +18,7 @@ _DATE_ALONE = r"\d{4}-?\d{2}-?\d{2}"
 _CLOCK = r"\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?"
 _WITH_OFFSET = r"(?i).*[t ]\d.*(z|[+-]\d{2}:?\d{2})"
 _NOON = "12:00"
+_LONGEST = 100  # characters of a time: what is longer is none
 
 
 def read_times(
@@ -108,6 +109,7 @@ def _parsed(text: "pd.Series[Any]", date_format: str | None, timezone: str) -> "
     """Read times in UTC; NaT where the text holds none, or one that the zone skips or has twice."""
     import pandas as pd
 
+    text = text.where(text.str.len() <= _LONGEST, "")
     if date_format is not None:
         day, clock = (text.str.extract(r"^(\S+) +(\S+)$")[k] for k in (0, 1))
         hours = pd.to_timedelta(

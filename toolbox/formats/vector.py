@@ -8,9 +8,11 @@ from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from toolbox.errors import InputFileError, OutputError, ParameterError
+from toolbox.errors import InputFileError, OutputError, ParameterError, TooLargeError
 from toolbox.faults import one_line
+from toolbox.formats.sources import vector_source
 from toolbox.formats.styles_file import LAYER_STYLES
+from toolbox.formats.well_known import nested_deep
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -27,16 +29,20 @@ __all__ = [
 
 _DRIVERS = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".shp": "ESRI Shapefile", ".fgb": "FlatGeobuf"}
 _PARQUET = (".parquet", ".geoparquet")
+_TOGETHER = 65_536  # rows
+_SHAPE_BYTES, _CELL_BYTES = 100, 16  # of a shape and of a value in memory, at least
 VECTOR_SUFFIXES = (*_DRIVERS, ".json", *_PARQUET)
 
 
 def layer_names(path: Path) -> list[str]:
     """List the vector layers in a file; a table of styles is none."""
-    import fiona
+    import pyogrio
 
+    source = vector_source(path)
     try:
-        return [name for name in fiona.listlayers(path) if name != LAYER_STYLES]
-    except (fiona.errors.FionaError, ValueError) as error:
+        found = pyogrio.list_layers(source)[:, 0]
+        return [str(name) for name in found if name != LAYER_STYLES]
+    except Exception as error:  # whatever the library makes of a broken file
         raise InputFileError(
             f"{path} cannot be read as a vector layer: {one_line(error)}"
         ) from error
@@ -81,7 +87,6 @@ def read_features(
 
 def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
     import geopandas
-    from pyogrio.errors import DataLayerError, DataSourceError
 
     names = layer_names(path)
     if layer is None and len(names) > 1:
@@ -89,8 +94,8 @@ def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
     if layer is not None and layer not in names:
         raise InputFileError(f"{path} has no layer {layer!r}, only {', '.join(names)}")
     try:
-        frame = geopandas.read_file(path, layer=layer or names[0], where=where)
-    except (DataLayerError, DataSourceError, ValueError) as error:
+        frame = geopandas.read_file(vector_source(path), layer=layer or names[0], where=where)
+    except Exception as error:  # whatever the libraries below make of a broken file
         raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
     if "geometry" not in frame:
         raise InputFileError(f"{path} holds a table without geometry")
@@ -99,15 +104,51 @@ def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
 
 def _read_parquet(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
     import geopandas
-    import pyarrow
 
     for name, given in (("layer", layer), ("where", where)):
         if given is not None:
             raise ParameterError(f"{name} is not for Parquet files, got {given!r}")
     try:
+        _check_memory(path)
+        _check_nesting(path)
         return geopandas.read_parquet(path)
-    except (pyarrow.ArrowException, ValueError, OSError) as error:
+    except TooLargeError:
+        raise
+    except Exception as error:  # whatever the libraries below make of a broken file
         raise InputFileError(f"{path} cannot be read as GeoParquet: {one_line(error)}") from error
+
+
+def _check_memory(path: Path) -> None:
+    """Refuse what a few bytes of a Parquet file may swell to."""
+    import psutil
+    from pyarrow import parquet
+
+    told, free = parquet.read_metadata(path), psutil.virtual_memory().available
+    needed = told.num_rows * (_SHAPE_BYTES + _CELL_BYTES * told.num_columns)
+    if needed > free:
+        raise TooLargeError(
+            f"{path} holds {told.num_rows:,} rows, which need {needed / 2**30:,.1f} GiB; "
+            f"{free / 2**30:,.1f} GiB are free"
+        )
+
+
+def _check_nesting(path: Path) -> None:
+    """Raise ValueError at a shape that would end the process if it were read."""
+    from pyarrow import parquet, types
+
+    with parquet.ParquetFile(path) as file:
+        kinds = file.schema_arrow
+        binary = [one.name for one in kinds if types.is_binary(one.type) or _large(one.type)]
+        for part in file.iter_batches(_TOGETHER, columns=binary) if binary else ():
+            for column in part.columns:
+                if any(map(nested_deep, column.to_numpy(zero_copy_only=False))):
+                    raise ValueError("a shape of collections within collections")
+
+
+def _large(kind: Any) -> bool:
+    from pyarrow import types
+
+    return bool(types.is_large_binary(kind) or types.is_binary_view(kind))
 
 
 def _with_crs(frame: "GeoDataFrame", path: Path, crs: str | None) -> "GeoDataFrame":
@@ -138,7 +179,14 @@ def metric_crs(frame: "GeoDataFrame", path: Path, into: str | None) -> "CRS":
 
 @contextmanager
 def writing(path: Path) -> Iterator[None]:
-    """Turn whatever goes wrong in the writer below, such as a full disk, into an OutputError."""
+    """Turn whatever goes wrong in the writer below, such as a full disk, into an OutputError.
+
+    The disk is not waited for after every layer, which may take longer than all else: what is
+    written has no name of its own until it is whole.
+    """
+    import pyogrio
+
+    pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # one for each value that did not fit

@@ -8,6 +8,7 @@ from toolbox.faults import one_line
 from toolbox.formats.delimited import read_delimited, write_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import metric_crs, read_features, write_features
+from toolbox.formats.well_known import nested_deep
 from toolbox.layers import Vectors
 from toolbox.layers.crs import parse_crs
 from toolbox.tool import checked
@@ -75,8 +76,11 @@ def _from_text(path: Path, crs: str | None) -> "GeoDataFrame":
     if crs is None:
         raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
     try:
-        shapes = shapely.from_wkt(table["wkt"].to_numpy(object))
-    except shapely.errors.GEOSException as error:
+        texts = table["wkt"].astype(str).to_numpy(object)
+        if any(map(nested_deep, texts)):
+            raise ValueError("collections within collections")
+        shapes = shapely.from_wkt(texts)
+    except (shapely.errors.GEOSException, ValueError) as error:
         raise InputFileError(f"{path} holds a bad shape: {one_line(error)}") from error
     return geopandas.GeoDataFrame(table.drop(columns="wkt"), geometry=shapes, crs=parse_crs(crs))
 

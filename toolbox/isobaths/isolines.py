@@ -119,7 +119,7 @@ class Isolines:
     @cached_property
     def rim(self) -> np.ndarray:
         """Edges of the rim, (r, 2): from which vertex and to which, the net to the left."""
-        from toolbox.isobaths.kernels.isolines import find_twins
+        from toolbox.layers.kernels import find_twins
 
         every = np.arange(len(self.vertices), dtype=np.int32)
         halves = np.flatnonzero(find_twins(self.triangles, every) < 0)
@@ -130,7 +130,8 @@ class Isolines:
     @cached_property
     def crossings(self) -> Lines:
         """The half-edges that each line crosses, level by level, deeper water to the left."""
-        from toolbox.isobaths.kernels.isolines import find_twins, list_crossed, trace
+        from toolbox.isobaths.kernels.isolines import list_crossed, trace
+        from toolbox.layers.kernels import find_twins
 
         first, crossed = list_crossed(self.triangles, self.rank, len(self.levels))
         twins = find_twins(self.triangles, self.rank)

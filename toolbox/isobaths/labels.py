@@ -125,27 +125,51 @@ def _tries(frame: Any, tall: float, spacing: float) -> _Tries:
     margin = np.where(ring, 0, 1.5 * wide)[line]  # of which half a label is the label itself
     span = length[line] - 2 * margin
     along = margin + span * (number + 0.5) / (stretches[line] * _TRIES)
-    here, before, after = (
-        _point(shapes[line], along + side * wide[line] / 2, length[line]) for side in (0, -1, 1)
-    )
+    around = along + np.array([[0.0], [-0.5], [0.5]]) * wide[line]  # its middle and its ends
+    here, before, after = _points(shapes, line, around % length[line])
     chord = after - before
+    straight = np.hypot(*chord.T) / wide[line]
+    room, fit = np.full(len(line), 2 * tall), straight >= _STRAIGHT
+    room[fit] = _room(shapes, line[fit], here[fit], 2 * tall)
     return _Tries(
         line,
         number // _TRIES,
         here,
         wide[line],
         np.degrees(np.arctan2(chord[:, 1], -chord[:, 0])) % 360,  # against the line, clockwise
-        np.hypot(*chord.T) / wide[line],
-        _room(shapes, line, here, 2 * tall),
+        straight,
+        room,
     )
 
 
-def _point(shapes: np.ndarray, along: np.ndarray, length: np.ndarray) -> np.ndarray:
+def _points(shapes: np.ndarray, line: np.ndarray, along: np.ndarray) -> np.ndarray:
+    """Return places on lines, shape (k, t, 2), at distances from their beginning.
+
+    Parameters
+    ----------
+    shapes : (n,) array of LineString
+    line : (t,) array of int
+        Which of them, in rising order.
+    along : (k, t) array of float
+        Distances, m.
+    """
     import shapely
 
-    return np.asarray(
-        shapely.get_coordinates(shapely.line_interpolate_point(shapes, along % length))
-    )
+    places = np.empty((*along.shape, 2))
+    used, first = np.unique(line, return_index=True)
+    for shape, begin, end in zip(shapes[used], first, np.append(first, len(line))[1:], strict=True):
+        places[:, begin:end] = _along(shapely.get_coordinates(shape), along[:, begin:end])
+    return places
+
+
+def _along(corners: np.ndarray, along: np.ndarray) -> np.ndarray:
+    """Return places at distances along one line; legs of no length are passed over."""
+    legs = np.diff(corners, axis=0)
+    long = np.sqrt((legs**2).sum(axis=1))
+    passed = np.cumsum(long)
+    leg = np.searchsorted(passed, along, side="right").clip(max=len(long) - 1)
+    share = (along - np.r_[0.0, passed][leg]) / long[leg]
+    return np.asarray(corners[leg] + share[..., None] * legs[leg])
 
 
 def _room(shapes: np.ndarray, line: np.ndarray, place: np.ndarray, most: float) -> np.ndarray:

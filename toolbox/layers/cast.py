@@ -59,7 +59,7 @@ class CastLog:
                 raise LayerError(f"{name} need columns {missing}, got {list(frame.columns)}")
         absent = {name: fill for name, fill in _FILL.items() if name not in self.casts}
         if "start" not in self.casts:
-            absent["start"] = np.datetime64("NaT")  # type: ignore[assignment]
+            absent["start"] = np.datetime64("NaT", "ns")  # type: ignore[assignment]
         casts = self.casts.assign(**absent, cast=self.casts["cast"].astype(str))
         object.__setattr__(self, "casts", casts.reset_index(drop=True))
         object.__setattr__(self, "pings", self.pings.assign(cast=self.pings["cast"].astype(str)))

@@ -53,8 +53,9 @@ def parse_crs(text: Any) -> "CRS":
 
     try:
         return pyproj.CRS.from_user_input(text).to_2d()
-    except pyproj.exceptions.CRSError as error:
-        raise ParameterError(f"crs is unknown: {text!r}; {_HOW}") from error
+    except Exception as error:  # whatever the library makes of a broken description
+        told = getattr(text, "name", text)
+        raise ParameterError(f"crs is unknown: {told!r:.200}; {_HOW}") from error
 
 
 def is_plane(crs: "CRS | None") -> bool:
@@ -122,8 +123,11 @@ def working_crs(
         return crs
     if not (crs.is_geographic or crs.is_projected):
         raise LayerError(f"a geographic or a projected CRS in metres is needed, got {crs.name!r}")
-    to_degrees = pyproj.Transformer.from_crs(crs, earth(crs)[0], always_xy=True)
-    west, south, east, north = to_degrees.transform_bounds(*bounds)
+    try:
+        to_degrees = _transformer(crs, earth(crs)[0])
+        west, south, east, north = to_degrees.transform_bounds(*bounds)
+    except pyproj.exceptions.ProjError as error:
+        raise LayerError(f"coordinates {bounds} do not fit their CRS {crs.name!r}") from error
     if not all(map(math.isfinite, (west, south, east, north))) or abs(south + north) > 180:
         raise LayerError(f"coordinates {bounds} do not fit their CRS {crs.name!r}")
     if east < west or east - west > 180:
@@ -165,7 +169,10 @@ def _transformer(crs: "CRS", to: "CRS") -> "Transformer":
     """Return what moves coordinates; to look one up takes longer than to move a point."""
     import pyproj
 
-    return pyproj.Transformer.from_crs(crs, to, always_xy=True)  # each thread gets its own inside
+    try:  # each thread gets its own inside
+        return pyproj.Transformer.from_crs(crs, to, always_xy=True)
+    except pyproj.exceptions.ProjError as error:
+        raise LayerError(f"no way is known from {crs.name!r} to {to.name!r}") from error
 
 
 def project_shapes(shapes: Any, crs: "CRS", to: "CRS", what: str) -> Any:
@@ -232,12 +239,17 @@ def distances(start: np.ndarray, end: np.ndarray, crs: "CRS | None") -> np.ndarr
 
 def earth(crs: "CRS") -> tuple["CRS", "Geod"]:
     """Return degrees east of Greenwich and north on the CRS's own ellipsoid, and that ellipsoid."""
-    from pyproj import CRS
-
     geod = crs.get_geod()
     if geod is None:
         raise LayerError(f"{crs.name!r} is not tied to the earth")
-    return CRS.from_user_input({"proj": "longlat", "a": geod.a, "b": geod.b, "no_defs": True}), geod
+    return _degrees(geod.a, geod.b), geod
+
+
+@functools.cache
+def _degrees(a: float, b: float) -> "CRS":
+    from pyproj import CRS
+
+    return CRS.from_user_input({"proj": "longlat", "a": a, "b": b, "no_defs": True})
 
 
 def areal_scale(crs: "CRS | None", coordinates: np.ndarray) -> np.ndarray:
@@ -258,13 +270,16 @@ def areal_scale(crs: "CRS | None", coordinates: np.ndarray) -> np.ndarray:
     Notes
     -----
     The scale varies smoothly, so it is evaluated on a net of 17 x 17 nodes over the points and
-    interpolated by a cubic spline, which over a lake 100 km long is exact to about 1e-9.
+    interpolated by a cubic spline, which over a lake 100 km long is exact to about 1e-9. A single
+    point needs no net.
     """
     if is_plane(crs) or len(coordinates) == 0:
         return np.ones(len(coordinates))
+    assert crs is not None
+    if len(coordinates) == 1:
+        return _exact_areal_scale(crs, coordinates)
     from scipy.interpolate import RectBivariateSpline
 
-    assert crs is not None
     low, high = coordinates.min(axis=0), coordinates.max(axis=0)
     easting, northing = np.linspace(low - 1, high + 1, 17).T
     net = np.stack(np.meshgrid(easting, northing, indexing="ij"), axis=-1).reshape(-1, 2)

@@ -1,11 +1,12 @@
 """Repair: polygons as they come, made valid water with islands, and what was done to them."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from toolbox.errors import LayerError
+from toolbox.faults import one_line
 from toolbox.words import counted
 
 if TYPE_CHECKING:
@@ -62,10 +63,13 @@ def _valid_parts(shapes: Iterable[Any]) -> tuple[list["Polygon"], list[str]]:
             raise LayerError(
                 f"shoreline must be polygons, got a {shape.geom_type} (shape {number})"
             )
-        flat = shapely.remove_repeated_points(shapely.force_2d(shape), 0.0)
-        if not flat.is_valid:
-            notes.append(f"shape {number} repaired: {shapely.is_valid_reason(flat)}")
-            flat = shapely.make_valid(flat)
+        try:
+            flat = shapely.remove_repeated_points(shapely.force_2d(shape), 0.0)
+            if not flat.is_valid:
+                notes.append(f"shape {number} repaired: {shapely.is_valid_reason(flat)}")
+                flat = shapely.make_valid(flat)
+        except shapely.errors.GEOSException as error:  # of rings of two points
+            raise LayerError(f"shape {number} cannot be repaired: {one_line(error)}") from error
         parts += [part for part in _leaves(flat) if part.geom_type == "Polygon"]
     return parts, notes
 
@@ -84,8 +88,7 @@ def _unstack(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:
         return [], []
     parts, repeated, filled = _distinct(parts)
     parts, joined = _join_overlapping(parts)
-    outer, inner = shapely.STRtree(parts).query(parts, predicate="within")[::-1]
-    outer, inner = outer[outer != inner], inner[outer != inner]
+    inner, outer = _neighbours(parts, shapely.within)
     level = np.bincount(inner, minlength=len(parts))
     water = []
     for number in np.flatnonzero(level % 2 == 0):
@@ -119,12 +122,13 @@ def _distinct(parts: list["Polygon"]) -> tuple[list["Polygon"], int, int]:
 def _join_overlapping(parts: list["Polygon"]) -> tuple[list["Polygon"], int]:
     """Join parts that overlap without one lying in the other."""
     import shapely
+
+    one, other = _neighbours(parts, shapely.overlaps)
+    if not len(one):
+        return parts, 0
     from scipy.sparse import coo_matrix
     from scipy.sparse.csgraph import connected_components
 
-    one, other = shapely.STRtree(parts).query(parts, predicate="overlaps")
-    if not len(one):
-        return parts, 0
     links = coo_matrix((np.ones(len(one)), (one, other)), (len(parts),) * 2)
     count, group = connected_components(links, directed=False)
     joined = [
@@ -132,6 +136,17 @@ def _join_overlapping(parts: list["Polygon"]) -> tuple[list["Polygon"], int]:
         for number in range(count)
     ]
     return [leaf for shape in joined for leaf in _leaves(shape)], len(parts) - count
+
+
+def _neighbours(parts: list["Polygon"], how: Callable[..., Any]) -> tuple[np.ndarray, np.ndarray]:
+    """Return the pairs of parts that lie to each other so; none of a part with itself."""
+    import shapely
+
+    one, other = shapely.STRtree(parts).query(parts)
+    one, other = one[one != other], other[one != other]
+    shapes = np.array(parts, dtype=object)
+    found = how(shapes[one], shapes[other])
+    return one[found], other[found]
 
 
 def _without_slivers(parts: list["Polygon"]) -> tuple[list["Polygon"], list[str]]:

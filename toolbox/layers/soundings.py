@@ -1,8 +1,9 @@
 """Soundings: the depths that were read, each with its place, its source and its fate."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+import copy
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -15,8 +16,10 @@ if TYPE_CHECKING:
 
 __all__ = ["Soundings"]
 
+T = TypeVar("T")
+
 _FILL = {
-    "time": np.datetime64("NaT"),
+    "time": np.datetime64("NaT", "ns"),
     "line": "",
     "source": "point",
     "sd": np.nan,
@@ -47,6 +50,7 @@ class Soundings:
 
     frame: "GeoDataFrame"
     notes: tuple[str, ...] = ()
+    _found: dict[Any, Any] = field(init=False, repr=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         if "depth" not in self.frame:
@@ -102,7 +106,6 @@ class Soundings:
             With reason ``no depth`` or ``no position`` where these are missing.
         """
         import geopandas
-        import shapely
 
         coordinates, depth = np.asarray(coordinates, float), np.asarray(depth, float)
         if coordinates.shape != (len(depth), 2) or depth.ndim != 1:
@@ -111,10 +114,8 @@ class Soundings:
                 f"{depth.shape}"
             )
         place = np.isfinite(coordinates).all(axis=1)
-        points = np.full(len(depth), None, dtype=object)
-        points[place] = shapely.points(coordinates[place])
-        reason = np.where(place, np.where(np.isfinite(depth), "", "no depth"), "no position")
-        data = {"depth": depth, "flag": reason != "", "reason": reason} | columns
+        data = {"depth": depth, **_faults(place, np.isfinite(depth)), **columns}
+        points = _points(coordinates, place)
         return cls(geopandas.GeoDataFrame(data, geometry=points, crs=crs), notes)
 
     @classmethod
@@ -144,11 +145,8 @@ class Soundings:
 
     @property
     def coordinates(self) -> np.ndarray:
-        """Easting and northing, shape (n, 2), m; NaN where there is no place."""
-        import shapely
-
-        points = self.frame.geometry.to_numpy()
-        return np.column_stack([shapely.get_x(points), shapely.get_y(points)])
+        """Easting and northing, shape (n, 2), m, not to be written to; NaN where there is none."""
+        return self.once(_coordinates)
 
     @property
     def kept(self) -> "Soundings":
@@ -158,6 +156,24 @@ class Soundings:
     def __len__(self) -> int:
         """Count all soundings, rejected ones too."""
         return len(self.frame)
+
+    def once(self, find: "Callable[[Soundings], T]") -> T:
+        """Return what a function finds, the same again when it is asked again.
+
+        Parameters
+        ----------
+        find : callable
+            Of a module, not made anew for each call. What it finds must not depend on what is
+            flagged, since it also holds for all layers that come of this one by `reject`.
+
+        Returns
+        -------
+        any
+            Shared: not to be changed.
+        """
+        if find not in self._found:
+            self._found[find] = find(self)
+        return self._found[find]
 
     def reject(self, which: np.ndarray, reason: str) -> "Soundings":
         """Flag more soundings; those already flagged keep their reason.
@@ -175,8 +191,15 @@ class Soundings:
             As many as before.
         """
         new = np.asarray(which, bool) & ~self.flag
-        reasons = np.where(new, reason, self.frame["reason"].to_numpy(object))
-        return Soundings(self.frame.assign(flag=self.flag | new, reason=reasons), self.notes)
+        if not new.any():
+            return self
+        if not reason:
+            raise LayerError(f"sounding {int(new.argmax())} is flagged without a reason")
+        reasons = self.frame["reason"].mask(new, reason)
+        rejected = copy.copy(self)  # all else holds as it did, and need not be checked again
+        frame = self.frame.assign(flag=self.flag | new, reason=reasons)
+        object.__setattr__(rejected, "frame", frame)
+        return rejected
 
     def rejections(self) -> dict[str, int]:
         """Count the rejected soundings by reason."""
@@ -185,11 +208,37 @@ class Soundings:
 
     def to_crs(self, crs: "CRS") -> "Soundings":
         """Project to another CRS in metres."""
-        import shapely
-
         if self.crs is None or self.crs == crs:
             return self
         moved = project(self.coordinates, self.crs, crs)
-        points = np.where(np.isfinite(moved).all(axis=1), shapely.points(moved), None)
+        points = _points(moved, np.isfinite(moved).all(axis=1))
         frame = self.frame.set_geometry(points, crs=crs)
         return Soundings(frame, self.notes)
+
+
+def _faults(place: np.ndarray, known: np.ndarray) -> dict[str, Any]:
+    """Return the columns of flags and reasons for what lacks a place or a depth."""
+    if (place & known).all():
+        return {"flag": False, "reason": ""}
+    reason = np.where(place, np.where(known, "", "no depth"), "no position")
+    return {"flag": reason != "", "reason": reason}
+
+
+def _points(coordinates: np.ndarray, place: np.ndarray) -> np.ndarray:
+    """Return points, shape (n,), None where there is no place."""
+    import shapely
+
+    if place.all():
+        return np.asarray(shapely.points(coordinates))
+    points = np.full(len(place), None, dtype=object)
+    points[place] = shapely.points(coordinates[place])
+    return points
+
+
+def _coordinates(soundings: Soundings) -> np.ndarray:
+    import shapely
+
+    points = soundings.frame.geometry.to_numpy()
+    place = np.column_stack([shapely.get_x(points), shapely.get_y(points)])
+    place.flags.writeable = False
+    return place

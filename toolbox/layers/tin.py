@@ -178,14 +178,12 @@ class Tin:
 
     def boundary(self) -> np.ndarray:
         """Directed edges of the rim, shape (k, 2), the bed to the left of each."""
-        start = self.triangles.T.ravel().astype(np.int64)
-        end = np.roll(self.triangles, -1, axis=1).T.ravel()
-        key = edge_keys(np.column_stack([start, end]), len(self.depth))
-        order = np.argsort(key)
-        # an edge inside the bed is there twice, once in each direction
-        change = np.r_[True, np.diff(key[order]) != 0, True]
-        lone = np.sort(order[change[:-1] & change[1:]])
-        return np.column_stack([start[lone], end[lone]])
+        from toolbox.layers.kernels import find_twins
+
+        every = np.arange(len(self.vertices), dtype=np.int32)
+        corner, triangle = np.nonzero(find_twins(self.triangles, every).reshape(-1, 3).T < 0)
+        ends = self.triangles[triangle, corner], self.triangles[triangle, (corner + 1) % 3]
+        return np.column_stack(ends).astype(np.int64)
 
     @property
     def shore_depth(self) -> float | None:

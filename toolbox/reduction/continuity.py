@@ -7,7 +7,17 @@ import numpy as np
 
 from toolbox.reduction.stretches import Stretches
 
-__all__ = ["SIDE", "Expected", "expected", "jumps", "roughness"]
+__all__ = [
+    "SIDE",
+    "WINDOWS",
+    "Expected",
+    "expected",
+    "jumps",
+    "resolution",
+    "resolution_of",
+    "roughness",
+    "usual_step",
+]
 
 SIDE = 4
 """Soundings on each side on which an expectation rests."""
@@ -88,9 +98,10 @@ def expected(lines: Stretches, length: int = 1) -> Expected:
     Siegel 1982, Robust regression using repeated medians, Biometrika 69:242 (from memory).
     """
     before, after = _both_sides(lines)
-    first, stop = lines.ends()
+    if length == 1:
+        return Expected(before, after)
     here = np.arange(len(lines))
-    inside = here + length <= np.repeat(stop, stop - first)
+    inside = here + length <= lines.bounds[1]
     last = np.where(inside, here + length - 1, here)
     return Expected(np.where(inside, before, np.nan), np.where(inside, after[last], np.nan))
 
@@ -98,20 +109,24 @@ def expected(lines: Stretches, length: int = 1) -> Expected:
 @functools.lru_cache(maxsize=1)
 def _both_sides(lines: Stretches) -> tuple[np.ndarray, np.ndarray]:
     """Depths that the soundings before, and after, each one lead one to expect there, m."""
-    from toolbox.reduction.kernels import carried_on
+    from toolbox.reduction.kernels import MANY, carried_on, carried_on_few
 
-    first, stop = lines.ends()
-    start, end = np.repeat(first, stop - first), np.repeat(stop, stop - first)
     before, after = np.empty((2, len(lines)))
-    carried_on(lines.depth, _distance(lines), start, end, SIDE, before, after)
+    carry = carried_on if len(lines) >= MANY else carried_on_few
+    carry(lines.depth, _distance(lines), *lines.bounds, SIDE, before, after)
     return before, after
 
 
 def _distance(lines: Stretches) -> np.ndarray:
     """Return the distance along the lines, m, which grows even where a position is repeated."""
-    steps = np.hypot(*np.diff(lines.coordinates, axis=0, prepend=lines.coordinates[:1]).T)
-    usual = np.median(steps[lines.pieces() + 1]) if len(lines.pieces()) else 0.0
-    return np.cumsum(np.maximum(steps, max(0.1 * usual, 1e-6)))
+    usual = usual_step(lines) if lines.usual_step is None else lines.usual_step
+    return np.cumsum(np.maximum(lines.steps, max(0.1 * usual, 1e-6)))
+
+
+def usual_step(lines: Stretches) -> float:
+    """Return the median distance from a sounding to the next of its stretch, m; 0 for none."""
+    here = lines.pieces()
+    return float(np.median(lines.steps[here + 1])) if len(here) else 0.0
 
 
 @functools.lru_cache(maxsize=1)
@@ -134,7 +149,8 @@ def roughness(lines: Stretches) -> np.ndarray:
     expect = expected(lines)
     departure = np.fmin(np.abs(lines.depth - expect.before), np.abs(lines.depth - expect.after))
     spread = NORMAL * np.fmax(*(_running_median(departure, lines.line, many) for many in WINDOWS))
-    floor = np.maximum(UNRESOLVED * np.abs(lines.depth), resolution(lines.depth) / 2)
+    noted = resolution(lines.depth) if lines.resolution is None else lines.resolution
+    floor = np.maximum(UNRESOLVED * np.abs(lines.depth), noted / 2)
     rough: np.ndarray = np.fmax(spread, floor)
     rough.flags.writeable = False  # the next tool that asks of the same lines gets this very array
     return rough
@@ -142,8 +158,12 @@ def roughness(lines: Stretches) -> np.ndarray:
 
 def resolution(depth: np.ndarray) -> float:
     """Return the step in which depths are noted, m; next to nothing where they are not rounded."""
-    steps = np.diff(np.unique(depth.round(4)))
-    return float(steps.min()) if len(steps) else 0.0
+    return resolution_of(np.unique(depth.round(4)))
+
+
+def resolution_of(noted: np.ndarray) -> float:
+    """Return the least step between depths that are noted, ascending, m; 0 for one alone."""
+    return float(np.diff(noted).min(initial=np.inf)) if len(noted) > 1 else 0.0
 
 
 def _running_median(values: np.ndarray, line: np.ndarray, window: int) -> np.ndarray:

@@ -13,7 +13,7 @@ from toolbox.reduction.explanation import CONTRADICTION, SIGN, WRONG, Evidence, 
 from toolbox.reduction.meetings import Meetings
 from toolbox.reduction.planes import UNLIKE
 from toolbox.reduction.runs import Runs, cut_to_runs, links, returning, signs
-from toolbox.reduction.stretches import Stretches, along_lines, own_step
+from toolbox.reduction.stretches import Stretches, own_lines
 from toolbox.reduction.surroundings import unlike_around
 from toolbox.reduction.votes import all_meetings, votes
 from toolbox.tool import Range, tool
@@ -79,8 +79,7 @@ def reject_wrong_stretches(
     goes on (8 soundings, twice what an expectation rests on), set off by a leap, gives way to a
     longer one. The points are weights of evidence chosen for these rules (no source).
     """
-    step = own_step(soundings)
-    lines = along_lines(soundings, max_step=step)
+    lines, step = own_lines(soundings)
     if len(lines.pieces()) == 0:
         return soundings
     error = _position_error(soundings)

@@ -150,9 +150,10 @@ def _table(
     import pandas as pd
 
     names = np.array(lines.names, dtype=object)
-    heading, speed = lines.course()
-    own, place = _spreads(soundings, lines)
     a, b = found.from_a, found.from_b
+    (heading_a, speed_a), (heading_b, speed_b) = lines.course(a), lines.course(b)
+    own_a, place_a = _spreads(soundings, lines.index[a])
+    own_b, place_b = _spreads(soundings, lines.index[b])
     fit_a, fit_b = (
         _fitted(lines, here, along, each_side)
         for here, along in ((a, found.along_a), (b, found.along_b))
@@ -171,25 +172,27 @@ def _table(
             "depth_a": fit_a.depth,
             "depth_b": fit_b.depth,
             "difference": fit_a.depth - fit_b.depth,
-            "heading_a": heading[a],
-            "heading_b": heading[b],
-            "speed_a": speed[a],
-            "speed_b": speed[b],
+            "heading_a": heading_a,
+            "heading_b": heading_b,
+            "speed_a": speed_a,
+            "speed_b": speed_b,
             "gap_m": np.maximum(*steps),
-            "angle_deg": np.abs((heading[a] - heading[b] + 90) % 180 - 90),
-            "fall_a": _fall(lines, a, found.along_a, place[a]),
-            "fall_b": _fall(lines, b, found.along_b, place[b]),
-            "own_sd": np.hypot(own[a] * fit_a.share, own[b] * fit_b.share),
-            "place_sd": np.hypot(place[a], place[b]),
+            "angle_deg": np.abs((heading_a - heading_b + 90) % 180 - 90),
+            "fall_a": _fall(lines, a, found.along_a, place_a),
+            "fall_b": _fall(lines, b, found.along_b, place_b),
+            "own_sd": np.hypot(own_a * fit_a.share, own_b * fit_b.share),
+            "place_sd": np.hypot(place_a, place_b),
         }
     )
 
 
-def _spreads(soundings: Soundings, lines: Stretches) -> tuple[np.ndarray, np.ndarray]:
-    """Return the spread that each sounding has for itself, and that of its place, m."""
-    frame = soundings.frame.iloc[lines.index]
-    place, whole = frame["sd_xy"].to_numpy(float), frame["sd"].to_numpy(float)
-    shared = frame["sd_shared"].to_numpy(float) if "sd_shared" in frame else np.zeros(len(frame))
+def _spreads(soundings: Soundings, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the spread that soundings have for themselves, and that of their places, m."""
+    frame = soundings.frame
+    place, whole = (frame[name].to_numpy(float)[rows] for name in ("sd_xy", "sd"))
+    shared = np.zeros(len(rows))
+    if "sd_shared" in frame:
+        shared = frame["sd_shared"].to_numpy(float)[rows]
     own = np.sqrt(np.maximum(whole**2 - np.nan_to_num(shared) ** 2, 0.0))
     return own, np.where(np.isfinite(place), place, PLACE_SD)
 
@@ -226,8 +229,8 @@ def _fitted(
     Two on each side take part whatever the distance.
     """
     away = np.arange(1 - each_side, each_side + 1)
-    near = np.stack([lines.neighbour(int(k))[here] for k in away], axis=1)
-    there = lines.neighbour(1)[here]
+    near = np.stack([lines.neighbour(int(k), here) for k in away], axis=1)
+    there = lines.neighbour(1, here)
     place = between(lines.coordinates[here], lines.coordinates[there], along)
     offset = lines.coordinates[near] - place[:, None]
     distance = np.einsum("nki,ni->nk", offset, _ahead(lines, near, each_side))

@@ -8,7 +8,8 @@ import numpy as np
 
 from toolbox.layers import Soundings
 from toolbox.reduction.continuity import SIDE, Expected, expected, roughness
-from toolbox.reduction.stretches import Stretches, along_lines, own_step
+from toolbox.reduction.remaining import LONGEST, Remaining
+from toolbox.reduction.stretches import Stretches, own_lines
 from toolbox.tool import Range, tool
 
 __all__ = [
@@ -29,9 +30,6 @@ PLANTS = "plant top"
 
 ROUNDS = 8
 """Rounds in which what stands out is flagged and the rest judged again without it."""
-
-LONGEST = 3
-"""Soundings in the longest run that can be a spike; a longer one may be a real hump or pit."""
 
 MULTIPLE_SHARE = 0.05
 """How near a reading must be to a multiple of the bed, as a share (common practice, no source)."""
@@ -191,7 +189,7 @@ def _near_canopy(soundings: Soundings) -> _Choice:
 
     def choose(run: _Runs) -> np.ndarray:
         beside = [
-            run.lines.neighbour(away)[run.first]
+            run.lines.neighbour(away, run.first)
             for away in (*range(-SIDE, 0), *range(run.length, run.length + SIDE))
         ]
         tops = canopy[run.lines.index[np.column_stack(beside)]]
@@ -206,57 +204,65 @@ def _reject_runs(
     soundings: Soundings, choices: tuple[tuple[str, _Choice], ...], sigmas: float
 ) -> Soundings:
     """Flag the runs chosen for each reason, greatest departures first, for a few rounds."""
-    lines = along_lines(soundings, max_step=own_step(soundings))
+    lines, _ = own_lines(soundings)
     told = np.full(len(soundings), "", dtype=object)
+    remaining, judged = Remaining(lines), [-1] * LONGEST
     for _ in range(ROUNDS):
-        found = _spikes(lines, [choose for _, choose in choices], sigmas)
-        if not found.any():
+        place, number = _spikes(remaining, judged, [choose for _, choose in choices], sigmas)
+        if not len(place):
             break
-        for number, (reason, _) in enumerate(choices, start=1):
-            told[lines.index[found == number]] = reason
-        lines = lines.only(found == 0)
+        for which, (reason, _) in enumerate(choices, start=1):
+            told[lines.index[place[number == which]]] = reason
+        remaining.flag(place)
     for reason, _ in choices:
         soundings = soundings.reject(told == reason, reason)
     return soundings
 
 
-def _spikes(lines: Stretches, choices: list[_Choice], sigmas: float) -> np.ndarray:
-    """Tell which choice, from 1, each sounding of the shortest runs that leave the bed meets."""
-    found = np.zeros(len(lines), int)
-    if len(lines) == 0:
-        return found
-    rough = roughness(lines)
+def _spikes(
+    remaining: Remaining, judged: list[int], choices: list[_Choice], sigmas: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Find the soundings of the shortest runs that leave the bed, and which choice they meet.
+
+    `judged` tells for each length how many soundings had been flagged when such runs were judged
+    last; only what may have changed since is judged again.
+    """
     for length in range(1, LONGEST + 1):
-        run = _leaving(lines, length, rough, sigmas)
+        lines, place, anew = remaining.changed(judged[length - 1])
+        judged[length - 1] = len(remaining.flagged)
+        found = np.zeros(len(lines), int)
+        run = _leaving(lines, length, anew, sigmas)
         for number, choose in reversed(list(enumerate(choices, start=1))):
             first = run.first[choose(run)]
             found[first[:, None] + np.arange(length)] = number
         if found.any():
             break
-    return found
+    return place[found > 0], found[found > 0]
 
 
-def _leaving(lines: Stretches, length: int, rough: np.ndarray, sigmas: float) -> _Runs:
-    """Return the runs of a length that leave the bed, each the farthest out of its neighbours."""
-    from scipy.ndimage import maximum_filter1d
-
-    padded = np.append(lines.depth, np.full(length - 1, np.nan))
-    run = np.lib.stride_tricks.sliding_window_view(padded, length)
-    expect = expected(lines, length)
-    miss = expect.miss(run.min(axis=1), run.max(axis=1))
+def _leaving(lines: Stretches, length: int, anew: np.ndarray, sigmas: float) -> _Runs:
+    """Return the runs to judge that leave the bed, each the farthest out of its neighbours."""
+    rough, expect = roughness(lines), expected(lines, length)
+    onward = [np.roll(lines.depth, -on) for on in range(length)]
+    miss = expect.miss(np.minimum.reduce(onward), np.maximum.reduce(onward))
     out = np.abs(miss) / (sigmas * rough)
-    farthest = maximum_filter1d(out, 2 * length + 1, mode="constant")
-    first = np.flatnonzero((out > 1) & (out >= farthest) & _back(lines, expect, miss, length))
-    depth = run[first].mean(axis=1)
-    shallow, deep = expect.shallow[first], expect.deep[first]
+    first = np.flatnonzero(anew & (out > 1))
+    beside = first[:, None] + np.arange(2 * length + 1)
+    first = first[out[first] >= np.pad(out, length)[beside].max(axis=1, initial=0.0)]
+    at = Expected(expect.before[first], expect.after[first])
+    back = _back(lines, at, miss[first], first, length)
+    first, shallow, deep = first[back], at.shallow[back], at.deep[back]
+    depth = lines.depth[first[:, None] + np.arange(length)].mean(axis=1)
     return _Runs(lines, first, length, depth, shallow, deep, miss[first], rough[first])
 
 
-def _back(lines: Stretches, expect: Expected, miss: np.ndarray, length: int) -> np.ndarray:
+def _back(
+    lines: Stretches, expect: Expected, miss: np.ndarray, first: np.ndarray, length: int
+) -> np.ndarray:
     """Tell of which runs the soundings just before and after are back at the bed."""
-    back = np.ones(len(lines), bool)
+    back = np.ones(len(first), bool)
     for beside in (-1, length):
-        depth = lines.depth[lines.neighbour(beside)]
+        depth = lines.depth[lines.neighbour(beside, first)]
         off = expect.miss(depth, depth) * np.sign(miss)
         back &= off <= np.abs(miss) / 2
     return back

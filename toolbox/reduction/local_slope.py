@@ -40,13 +40,13 @@ def local_slope(soundings: Soundings, *, width: float) -> np.ndarray:
     tell is added, at most twice; where that tells no more, the slope is that along the line: the
     least that fits.
     """
-    place, kept = soundings.coordinates, soundings.kept
+    place, kept = soundings.coordinates, ~soundings.flag
     slope = np.where(np.isfinite(place).all(axis=1), 0.0, np.nan)
-    if not len(kept):
+    if not kept.any():
         return slope
     cells = CellTable(width)
-    east, north = kept.coordinates.T
-    cells.add(east, north, kept.depth)
+    east, north = place[kept].T
+    cells.add(east, north, soundings.depth[kept])
     east, north, depth = cells.columns()
     means = np.column_stack([east, north])
     steepness = np.degrees(np.arctan(_steepness(means, depth, _joined(means), width)))
@@ -127,12 +127,14 @@ def _steepness(
     weight = np.minimum(length / width, 1) ** 2
     terms = along * along, along * across, across * across, rise * along, rise * across
     sums = np.array([np.bincount(ends, weight * term, len(depth)) for term in terms])
-    for _ in range(_RINGS - 1):
-        values, _axes = _moments(sums)
-        vague = values[:, 0] <= _STRAIGHT * values.sum(axis=1)
-        beside = [np.bincount(ends, one[others], len(depth)) for one in sums]
-        sums[:, vague] += np.array(beside)[:, vague]
     values, axes = _moments(sums)
+    for _ in range(_RINGS - 1):
+        vague = values[:, 0] <= _STRAIGHT * values.sum(axis=1)
+        asked = vague[ends]
+        near, far = ends[asked], others[asked]
+        beside = [np.bincount(near, one[far], len(depth)) for one in sums]
+        sums[:, vague] += np.array(beside)[:, vague]
+        values[vague], axes[vague] = _moments(sums[:, vague])
     told = np.einsum("nij,in->nj", axes, sums[3:])
     sure = values > _STRAIGHT * values.sum(axis=1, keepdims=True)
     gradient = np.divide(told, values, out=np.zeros_like(told), where=sure)

@@ -65,17 +65,66 @@ def meetings(lines: Stretches, step: float) -> Meetings:
     Meetings
         Each place once, in the order of the soundings.
     """
-    import shapely
-
-    piece, place = lines.pieces(), lines.coordinates
-    segments = shapely.linestrings(np.stack([place[piece], place[piece + 1]], axis=1))
-    first, second = shapely.STRtree(segments).query(segments, predicate="intersects")
-    one_way = piece[first] + 1 < piece[second]
-    found = _cut(place, piece[first[one_way]], piece[second[one_way]])
+    place = lines.coordinates
+    found = _cut(place, *_touching(place, lines.pieces()))
     found = found.only(_apart(lines, found, step))
     once = np.column_stack([found.from_a + found.along_a, found.from_b + found.along_b])
     _, rows = np.unique(once.round(6), axis=0, return_index=True)
     return found.only(rows)
+
+
+def _touching(place: np.ndarray, piece: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Find pieces that touch but do not follow one another, each two once, by their beginnings."""
+    import shapely
+
+    first, second = _may_touch(place, piece)
+    order = np.lexsort((second, first))
+    a, b = piece[first[order]], piece[second[order]]
+    one, other = (
+        shapely.linestrings(np.stack([place[here], place[here + 1]], axis=1)) for here in (a, b)
+    )
+    touch = shapely.intersects(one, other)
+    return a[touch], b[touch]
+
+
+def _may_touch(place: np.ndarray, piece: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pair pieces by the cells of a plane that they pass; rounding alone decides no pair."""
+    from toolbox.reduction.kernels import fill_cells, pair_in_cells
+
+    box = _cells(
+        np.minimum(place[piece], place[piece + 1]), np.maximum(place[piece], place[piece + 1])
+    )
+    key, which = np.empty((2, _covered(box)), np.int64)
+    fill_cells(box, key, which)
+    order = np.argsort(key)
+    key, which = key[order], which[order]
+    room = len(piece)
+    while True:
+        first, second = np.empty((2, room), np.int64)
+        count = pair_in_cells(key, which, box, place, piece, first, second)
+        if count <= room:
+            return first[:count], second[:count]
+        room = count
+
+
+def _cells(low: np.ndarray, high: np.ndarray) -> np.ndarray:
+    """Return the first column and row, and the last, of the cells that each box covers, (n, 4).
+
+    Cells are a few boxes wide, and wider where a few great boxes would cover too many.
+    """
+    if not len(low):
+        return np.empty((0, 4), np.int64)
+    origin, reach = low.min(axis=0), float((high.max(axis=0) - low.min(axis=0)).max())
+    width = max(4 * float((high - low).mean()), reach / 2**30, 1e-9)
+    while True:
+        box = np.floor((np.hstack([low, high]) - np.tile(origin, 2)) / width).astype(np.int64)
+        if _covered(box) <= 4 * len(box):
+            return box
+        width *= 2
+
+
+def _covered(box: np.ndarray) -> int:
+    return int(((box[:, 2] - box[:, 0] + 1) * (box[:, 3] - box[:, 1] + 1)).sum())
 
 
 def _cut(place: np.ndarray, a: np.ndarray, b: np.ndarray) -> Meetings:
@@ -120,16 +169,33 @@ def near_meetings(lines: Stretches, within: float) -> Meetings:
     Meetings
         At the soundings themselves, in their order.
     """
-    from scipy.spatial import cKDTree
-
-    pairs = cKDTree(lines.coordinates).query_pairs(within, output_type="ndarray")
-    pairs = pairs[lines.line[pairs[:, 0]] != lines.line[pairs[:, 1]]]
+    pairs = _near(lines, within)
     apart = np.hypot(*(lines.coordinates[pairs[:, 0]] - lines.coordinates[pairs[:, 1]]).T)
     nearest = _nearest(pairs, apart, lines.line) & _nearest(pairs[:, ::-1], apart, lines.line)
     a, b = np.sort(pairs[nearest], axis=1).T
     order = np.lexsort((b, a))
     here = np.zeros(len(order))
     return Meetings(a[order], a[order], b[order], b[order], here, here)
+
+
+def _near(lines: Stretches, within: float) -> np.ndarray:
+    """Pair soundings of two lines that lie so near, the former one first, shape (k, 2)."""
+    from toolbox.reduction.kernels import pair_within
+
+    place = lines.coordinates
+    if not len(place):
+        return np.empty((0, 2), np.int64)
+    reach = float(np.ptp(place, axis=0).max())
+    cell = np.floor((place - place.min(axis=0)) / max(1.001 * within, reach / 2**30, 1e-9))
+    key = (cell[:, 0].astype(np.int64) << 32) + cell[:, 1].astype(np.int64)
+    order = np.argsort(key)
+    room = len(place)
+    while True:
+        pairs = np.empty((2, room), np.int64)
+        count = pair_within(key[order], order, place, lines.line, within, *pairs)
+        if count <= room:
+            return pairs[:, :count].T
+        room = count
 
 
 def _nearest(pairs: np.ndarray, apart: np.ndarray, line: np.ndarray) -> np.ndarray:

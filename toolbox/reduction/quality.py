@@ -198,14 +198,14 @@ def survey_orders(soundings: Soundings) -> Table:
     """
     import pandas as pd
 
-    kept = soundings.frame[~soundings.flag]
-    depth, sd, sd_xy = (kept[name].to_numpy(float) for name in ("depth", "sd", "sd_xy"))
+    kept, frame = ~soundings.flag, soundings.frame
+    depth, sd, sd_xy = (frame[name].to_numpy(float)[kept] for name in ("depth", "sd", "sd_xy"))
     rows = [
         {
             "order": each.name,
             "vertical_share": _share(NORMAL_95 * sd, each.vertical(depth)),
             "horizontal_share": _share(CIRCULAR_95 * sd_xy, each.horizontal(depth)),
-            "known_share": float(np.isfinite(sd + sd_xy).mean()) if len(kept) else math.nan,
+            "known_share": float(np.isfinite(sd + sd_xy).mean()) if kept.any() else math.nan,
         }
         for each in ORDERS
     ]

@@ -91,13 +91,15 @@ def _stands_for_none(soundings: Soundings) -> np.ndarray:
         return np.zeros(len(soundings), bool)
     step = np.abs(value[changes + 1] - value[changes])
     leap = step > LEAP * np.median(step)
-    low, high = np.sort([value[changes], value[changes + 1]], axis=0)
-    leap &= ~is_multiple(high, low, 2) & ~is_multiple(high, low, 3)
+    far = changes[leap]
+    low, high = np.sort([value[far], value[far + 1]], axis=0)
+    far = far[~is_multiple(high, low, 2) & ~is_multiple(high, low, 3)]
     values, number = np.unique(value, return_inverse=True)
-    ways, leaps = np.zeros((2, len(values)))
-    for end in (changes, changes + 1):
-        np.add.at(ways, number[end], 1)
-        np.add.at(leaps, number[end], leap)
+    ways, leaps = (
+        np.bincount(number[ends], minlength=len(values))
+        + np.bincount(number[ends + 1], minlength=len(values))
+        for ends in (changes, far)
+    )
     found = (ways >= 2 * RUNS) & (leaps >= LEAPING * ways)
     result = np.zeros(len(soundings), bool)
     result[lines.index[found[number]]] = True

@@ -73,8 +73,7 @@ def _stands(lines: Stretches, radius: float, duration: float) -> np.ndarray:
 
 def _groups(lines: Stretches, stands: np.ndarray, radius: float) -> np.ndarray:
     """Give each group of soundings at one place a number, ascending along the lines."""
-    step = np.hypot(*np.diff(lines.coordinates, axis=0, prepend=np.inf).T)
-    joined = (step <= SAME_PLACE) | (stands & np.append(False, stands[:-1]))
+    joined = (lines.steps <= SAME_PLACE) | (stands & np.append(False, stands[:-1]))
     joined &= np.diff(lines.stretch, prepend=-1) == 0
     begins = ~joined
     starts = np.flatnonzero(begins)

@@ -1,6 +1,7 @@
 """Stretches: soundings in the order in which a line was run, cut where it pauses."""
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -14,6 +15,7 @@ __all__ = [
     "line_numbers",
     "loose",
     "order_along",
+    "own_lines",
     "own_step",
     "registered_step",
     "seconds_of",
@@ -43,6 +45,11 @@ class Stretches:
         Depths, m.
     seconds : (m,) array
         Time since some moment, s; NaN where it is not known.
+    steps : (m,) array
+        Distance of each from the sounding before it, m, be it of another line; of the first 0.
+    usual_step, resolution : float, optional
+        Usual step along the lines, and the step in which depths are noted, m, of the lines of
+        which these are a part; if left out, these are whole.
     """
 
     index: np.ndarray
@@ -52,6 +59,9 @@ class Stretches:
     coordinates: np.ndarray
     depth: np.ndarray
     seconds: np.ndarray
+    steps: np.ndarray
+    usual_step: float | None = None
+    resolution: float | None = None
 
     def __len__(self) -> int:
         """Count the soundings."""
@@ -59,47 +69,70 @@ class Stretches:
 
     def only(self, which: np.ndarray) -> "Stretches":
         """Return some of the soundings, joined across those left out."""
-        return replace(
-            self,
-            **{
-                name: getattr(self, name)[which]
-                for name in ("index", "line", "stretch", "coordinates", "depth", "seconds")
-            },
-        )
+        names = ("index", "line", "stretch", "coordinates", "depth", "seconds")
+        some = {name: getattr(self, name)[which] for name in names}
+        return replace(self, **some, steps=_steps(some["coordinates"]))
 
     def pieces(self) -> np.ndarray:
         """Return the soundings i that are joined to i + 1 by a piece of line, ascending."""
         return np.flatnonzero(self.stretch[1:] == self.stretch[:-1])
 
+    def cut(self, max_step: float) -> "Stretches":
+        """Return them with stretches that end where the next sounding is farther than this, m."""
+        ends = (self.steps > max_step) | (np.diff(self.line, prepend=-1) != 0)
+        return replace(self, stretch=np.cumsum(ends) - 1)
+
     def ends(self) -> tuple[np.ndarray, np.ndarray]:
         """Return the first sounding of each stretch and the one after its last."""
+        return self._ends
+
+    @cached_property
+    def _ends(self) -> tuple[np.ndarray, np.ndarray]:
         first = np.flatnonzero(np.diff(self.stretch, prepend=-1))
         return first, np.append(first, len(self))[1:]
 
-    def neighbour(self, offset: int) -> np.ndarray:
-        """Return the sounding `offset` places on along the line, or the end of the stretch."""
+    @cached_property
+    def bounds(self) -> tuple[np.ndarray, np.ndarray]:
+        """First sounding of each one's stretch and the one after its last, each shape (m,)."""
         first, stop = self.ends()
-        lengths = stop - first
-        place = np.arange(len(self)) + offset
-        return np.clip(place, np.repeat(first, lengths), np.repeat(stop - 1, lengths))
+        return np.repeat(first, stop - first), np.repeat(stop, stop - first)
 
-    def course(self, reach: int = 2) -> tuple[np.ndarray, np.ndarray]:
+    def neighbour(self, offset: int, of: np.ndarray | None = None) -> np.ndarray:
+        """Return the sounding `offset` places on along the line, or the end of the stretch.
+
+        Parameters
+        ----------
+        offset : int
+            Backwards if negative.
+        of : (k,) array of int, optional
+            The soundings whose neighbours are wanted; if left out, all.
+        """
+        first, stop = self.bounds
+        if of is None:
+            return np.clip(np.arange(len(self)) + offset, first, stop - 1)
+        return np.clip(of + offset, first[of], stop[of] - 1)
+
+    def course(
+        self, of: np.ndarray | None = None, *, reach: int = 2
+    ) -> tuple[np.ndarray, np.ndarray]:
         """Return heading and speed made good on the piece from each sounding to the next.
 
         Parameters
         ----------
+        of : (k,) array of int, optional
+            The soundings in question; if left out, all.
         reach : int
             How many further soundings before and after the piece are taken in, so that a
             position noted to the metre does not make the heading.
 
         Returns
         -------
-        heading : (m,) array
+        heading : (k,) array
             Degrees clockwise from grid north; NaN where the place does not change.
-        speed : (m,) array
+        speed : (k,) array
             m/s; NaN where there are no times, or they stand still.
         """
-        behind, ahead = self.neighbour(-reach), self.neighbour(reach + 1)
+        behind, ahead = self.neighbour(-reach, of), self.neighbour(reach + 1, of)
         moved = self.coordinates[ahead] - self.coordinates[behind]
         distance = np.hypot(*moved.T)
         heading = np.degrees(np.arctan2(moved[:, 0], moved[:, 1])) % 360
@@ -145,8 +178,31 @@ def own_step(soundings: Soundings) -> float:
         25 m, or ten times the usual step along the lines where that is more (common practice, no
         source).
     """
+    return _own_step(along_lines(soundings, max_step=np.inf))
+
+
+def own_lines(soundings: Soundings) -> tuple[Stretches, float]:
+    """Sort soundings along their lines, cut where they tell no more of their continuity.
+
+    Parameters
+    ----------
+    soundings : Soundings
+        The survey.
+
+    Returns
+    -------
+    lines : Stretches
+        Those that are kept.
+    step : float
+        Of `own_step`, m.
+    """
     lines = along_lines(soundings, max_step=np.inf)
-    steps = np.hypot(*np.diff(lines.coordinates, axis=0).T)[lines.pieces()]
+    step = _own_step(lines)
+    return lines.cut(step), step
+
+
+def _own_step(lines: Stretches) -> float:
+    steps = lines.steps[lines.pieces() + 1]
     return max(MAX_STEP, 10 * float(np.median(steps))) if len(steps) else MAX_STEP
 
 
@@ -172,16 +228,24 @@ def along_lines(
     """
     max_step = registered_step(soundings) if max_step is None else max_step
     which = ~soundings.flag if which is None else which
-    line, names = line_numbers(soundings)
-    index = np.flatnonzero(which & (line >= 0) & np.isfinite(soundings.coordinates).all(axis=1))
-    seconds = seconds_of(soundings)
+    line, names = soundings.once(_line_numbers)
+    seconds, place = seconds_of(soundings), soundings.coordinates
+    index = np.flatnonzero(which & (line >= 0) & soundings.once(_placed))
     index = index[order_along(line[index], seconds[index])]
-    place = soundings.coordinates[index]
-    apart = np.hypot(*np.diff(place, axis=0, prepend=place[:1]).T) > max_step
-    cut = apart | (np.diff(line[index], prepend=-1) != 0)
-    return Stretches(
-        index, line[index], np.cumsum(cut) - 1, names, place, soundings.depth[index], seconds[index]
-    )
+    line, place = line[index], place[index]
+    depth, seconds = soundings.depth[index], seconds[index]
+    lines = Stretches(index, line, line, names, place, depth, seconds, _steps(place))
+    return lines.cut(max_step)
+
+
+def _steps(place: np.ndarray) -> np.ndarray:
+    """Return the distance of each place from the one before, m; of the first 0."""
+    return np.hypot(*np.diff(place, axis=0, prepend=place[:1]).T)
+
+
+def _placed(soundings: Soundings) -> np.ndarray:
+    """Tell which soundings have a place."""
+    return np.isfinite(soundings.coordinates).all(axis=1)
 
 
 def loose(soundings: Soundings) -> np.ndarray:
@@ -199,13 +263,9 @@ def loose(soundings: Soundings) -> np.ndarray:
         by itself.
     """
     run = soundings.frame["source"].isin(["track", "cast"]).to_numpy()
-    return ~run & (_names(soundings) == "")
-
-
-def _names(soundings: Soundings) -> np.ndarray:
-    """Return the names of the lines as text, empty where there is none."""
     line = soundings.frame["line"]
-    return line.where(line.notna(), "").astype(str).to_numpy(object)
+    nameless = line.where(line.notna(), "").astype(str) == ""
+    return ~run & nameless.to_numpy(bool)
 
 
 def line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
@@ -223,6 +283,11 @@ def line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
     names : tuple of str
         Of the lines, with their source in front where two share one.
     """
+    number, names = soundings.once(_line_numbers)
+    return number.copy(), names
+
+
+def _line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
     import pandas as pd
 
     line, source = soundings.frame["line"], soundings.frame["source"]
@@ -243,6 +308,10 @@ def line_numbers(soundings: Soundings) -> tuple[np.ndarray, tuple[str, ...]]:
 
 def seconds_of(soundings: Soundings) -> np.ndarray:
     """Return the time of each sounding since the first, (n,), s; NaN where not known."""
+    return soundings.once(_seconds_of)
+
+
+def _seconds_of(soundings: Soundings) -> np.ndarray:
     import pandas as pd
 
     time = pd.to_datetime(soundings.frame["time"], utc=True)

@@ -69,9 +69,7 @@ def _next_line(lines: Stretches, sounding: int) -> float:
 
 def _nodes(lines: Stretches, runs: Runs) -> tuple[np.ndarray, np.ndarray]:
     """Gather soundings to nodes, four to the usual distance between lines; give their first."""
-    along = np.cumsum(
-        np.hypot(*np.diff(lines.coordinates, axis=0, prepend=lines.coordinates[:1]).T)
-    )
+    along = np.cumsum(lines.steps)
     key = np.column_stack([runs.number, np.floor(along / (_line_distance(lines) / 4))])
     begins = np.append(True, (np.diff(key, axis=0) != 0).any(axis=1))
     return np.cumsum(begins) - 1, np.flatnonzero(begins)

@@ -21,6 +21,7 @@ SHARED = 0.5
 """Share of a variance that all soundings of a line have in common, where nothing tells it
 (common practice, no source)."""
 
+_NEVER = np.iinfo(np.int64).min  # how pandas keeps a time that is missing
 _SMALLEST = 0.125  # m, a power of two: the footprint of a beam in no water is nothing
 
 
@@ -182,7 +183,8 @@ class _Sorted:
         many = counts_of(kept)
         cells = (width, *cell_index(place, width[:, None]).T)
         rest = (line, kept.depth, *place.T, when, sd, sd_xy, shared, many)
-        self.order = np.lexsort((*cells, *first, *rest)[::-1])
+        keys = [key for key in (*cells, *first, *rest) if (key != key[:1]).any()]
+        self.order = np.lexsort(keys[::-1]) if keys else np.arange(len(place))
         self.width, *index = (key[self.order] for key in cells)
         self.origin = np.column_stack(index) * self.width[:, None]
         self.place, self.depth = place[self.order], kept.depth[self.order]
@@ -280,12 +282,19 @@ def _times(kept: Soundings, rows: _Sorted, single: np.ndarray) -> Any:
 
     aware = pd.to_datetime(kept.frame["time"], utc=True).iloc[rows.order]
     if aware.isna().all():
-        return np.datetime64("NaT")
-    since = (aware - aware.min()).dt.total_seconds().to_numpy(float)
+        return np.datetime64("NaT", "ns")
+    # from the first time of each cell, so that the time of a cell hangs on no other
+    moment = aware.dt.as_unit("ns").astype("int64").to_numpy()
+    first = np.minimum.reduceat(np.where(aware.isna(), np.iinfo(np.int64).max, moment), rows.start)
+    since = np.where(aware.isna(), np.nan, (moment - first[rows.cell]) / 1e9)
     mean = np.where(single, rows.sum(rows.weight * since), np.nan)
-    times = aware.min() + pd.to_timedelta(np.round(mean * 1e9), unit="ns")
+    known = np.isfinite(mean)
+    exact = np.where(
+        known, first + np.round(np.where(known, mean, 0) * 1e9).astype(np.int64), _NEVER
+    )
+    times = pd.Series(pd.to_datetime(exact, utc=True)).dt.as_unit(aware.dt.unit)
     naive = kept.frame["time"].dtype.kind == "M" and kept.frame["time"].dt.tz is None
-    return times.tz_localize(None) if naive else times
+    return times.dt.tz_localize(None) if naive else times
 
 
 def _sources(kept: Soundings, rows: _Sorted) -> Any:
@@ -305,9 +314,9 @@ def _chosen(kept: Soundings, width: np.ndarray, by: By) -> "pd.DataFrame":
     rows = _Sorted(kept, width, (-kept.depth if by == "deepest" else kept.depth,))
     row = rows.start
     if by == "median" and len(row):
-        steps = rows.weight.copy()
-        steps[row[1:]] -= 1  # what the cell before added up to
-        half = np.flatnonzero(np.cumsum(steps) >= 0.5 - 1e-9)  # a sum may fall short of half
+        from toolbox.reduction.kernels import add_up
+
+        half = np.flatnonzero(add_up(rows.weight, row) >= 0.5 - 1e-9)  # a sum may fall short of it
         row = half[np.unique(rows.cell[half], return_index=True)[1]]
     frame = kept.frame.iloc[rows.order[row]].reset_index(drop=True)
     return frame.assign(count=rows.count, lines=rows.lines(), cell=rows.width[rows.start])

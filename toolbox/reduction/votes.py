@@ -156,7 +156,7 @@ def _within(
     place, depth = lines.coordinates, lines.depth
     least, greatest = depth.copy(), depth.copy()
     for away in (*range(1, 3 * SIDE), *range(-1, -3 * SIDE, -1)):
-        there = lines.neighbour(away)[here]
+        there = lines.neighbour(away, here)
         near = np.hypot(*(place[there] - place[here]).T) <= distance
         if run is not None:
             near &= run[there] == run[here]

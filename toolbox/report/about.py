@@ -182,8 +182,8 @@ def _crs(bed: Tin) -> str:
 def _method(bed: Tin, soundings: Soundings | None, why: str) -> list[Line]:
     lines = []
     if soundings is not None:
-        kept = int((~soundings.flag).sum())
-        sources = soundings.kept.frame["source"].value_counts()
+        used = ~soundings.flag
+        kept, sources = int(used.sum()), soundings.frame["source"][used].value_counts()
         each = ", ".join(f"{count:,} by {name}" for name, count in sorted(sources.items()))
         lines = [
             Line("Soundings", f"{len(soundings):,} taken, {kept:,} used ({each})"),

@@ -25,9 +25,10 @@ from toolbox.report.figure_style import (
 from toolbox.report.map_figure import draw_points, map_height, write_around
 from toolbox.tool import tool
 
-__all__ = ["draw_coverage"]
+__all__ = ["coverage_picture", "draw_coverage"]
 
 _CAUTION = "Between soundings the bed is interpolated."
+_PLAIN = Look()
 
 
 @tool("Figure of the coverage by soundings")
@@ -87,23 +88,59 @@ def draw_coverage(
     check_same_crs(depth=depth, soundings=soundings, shoreline=shoreline, unsurveyed=unsurveyed)
     if not np.isfinite(depth.values).any():
         raise LayerError("depth must have a cell with a value, got none")
-    look, away = Look(unit, grey), distance_to_soundings(depth, soundings)
-    away = away.of(look.length(away.values), away.name, unit)
-    bounds = _extent(depth) if shoreline is None else shoreline.polygons.bounds
+    return coverage_picture(
+        distance_to_soundings(depth, soundings),
+        soundings,
+        shoreline,
+        unsurveyed,
+        title=title,
+        look=Look(unit, grey),
+        width=width,
+        height=height,
+        dpi=dpi,
+    )
+
+
+def coverage_picture(
+    away: Grid,
+    soundings: Soundings,
+    shoreline: Shoreline | None = None,
+    unsurveyed: Grid | None = None,
+    *,
+    title: str = "",
+    look: Look = _PLAIN,
+    width: float = FULL_WIDTH,
+    height: float | None = None,
+    dpi: int = 300,
+) -> Picture:
+    """Draw what :func:`draw_coverage` does of distances that are known.
+
+    Parameters
+    ----------
+    away : Grid
+        Distance to the nearest sounding that was kept, m.
+    soundings, shoreline, unsurveyed, title, width, height, dpi
+        As there.
+    look : Look
+        Unit and colours.
+    """
+    bounds = _extent(away) if shoreline is None else shoreline.polygons.bounds
+    shown = away.of(look.length(away.values), away.name, look.unit)
 
     def draw(figure: Any) -> None:
         axes = figure.add_subplot()
-        _draw_distance(figure, axes, away, look)
+        _draw_distance(figure, axes, shown, look)
         if unsurveyed is not None:
             draw_unsurveyed(axes, unsurveyed)
         if shoreline is not None:
             draw_shoreline(axes, shoreline, land=look.colour("land"))
         draw_points(axes, soundings, look.line(0)["color"])
-        told = write_around(figure, axes, depth, bounds, look)
+        told = write_around(figure, axes, away, bounds, look)
         head(figure, title)
         handles, names = axes.get_legend_handles_labels()
         names = [_with_share(name, unsurveyed) for name in names]
-        legend_below(figure, handles, names, words=f"{_told(away, unit)} {_CAUTION} {told}")
+        words = f"{_told(shown, look.unit)} {_CAUTION} {told}"
+        legend_below(figure, handles, names, words=words)
         settle(figure)
 
     tall = height or map_height(bounds, width, lines=1)
@@ -112,12 +149,12 @@ def draw_coverage(
     )
 
 
-def _extent(depth: Grid) -> tuple[float, float, float, float]:
-    """West, south, east and north of the cells that have a depth, m."""
-    rows, cols = np.nonzero(np.isfinite(depth.values))
-    left, _, _, top = depth.bounds
-    west, east = left + depth.cell * cols.min(), left + depth.cell * (cols.max() + 1)
-    return west, top - depth.cell * (rows.max() + 1), east, top - depth.cell * rows.min()
+def _extent(grid: Grid) -> tuple[float, float, float, float]:
+    """West, south, east and north of the cells that have a value, m."""
+    rows, cols = np.nonzero(np.isfinite(grid.values))
+    left, _, _, top = grid.bounds
+    west, east = left + grid.cell * cols.min(), left + grid.cell * (cols.max() + 1)
+    return west, top - grid.cell * (rows.max() + 1), east, top - grid.cell * rows.min()
 
 
 def _draw_distance(figure: Any, axes: Any, away: Grid, look: Look) -> None:

@@ -2,7 +2,8 @@
 
 import math
 import warnings
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +34,7 @@ __all__ = [
     "frame",
     "legend",
     "paint",
+    "settle",
     "window",
 ]
 
@@ -187,7 +189,7 @@ def draw_isobaths(
     depths = isobaths.frame["depth_m"].to_numpy(float)
     heavy = np.where(isobaths.frame["index_line"].to_numpy(bool), 0.9, 0.45)
     lines = [shapely.get_coordinates(shape) for shape in isobaths.frame.geometry]
-    colours = [readable(255 * np.array(shading.to_rgba(depth))) for depth in depths]
+    colours = [readable(255 * beneath) for beneath in shading.to_rgba(depths)]
     axes.add_collection(LineCollection(lines, colors=colours, linewidths=heavy, alpha=0.85))
     scale = _scale(figure, axes)
     spacing = _SPACING_MM * scale / 1000
@@ -213,8 +215,8 @@ def _clear_of(places: np.ndarray | None, labels: Vectors, least: float) -> Vecto
 def _draw_numbers(axes: Any, labels: Vectors, shading: Any) -> None:
     from matplotlib.patheffects import withStroke
 
-    for row in labels.frame.itertuples():
-        beneath = shading.to_rgba(row.depth_m)
+    colours = shading.to_rgba(labels.frame["depth_m"].to_numpy(float))
+    for row, beneath in zip(labels.frame.itertuples(), colours, strict=True):
         axes.text(
             row.geometry.x,
             row.geometry.y,
@@ -222,7 +224,7 @@ def _draw_numbers(axes: Any, labels: Vectors, shading: Any) -> None:
             rotation=-row.upright_deg,
             rotation_mode="anchor",
             fontsize=6,
-            color=readable(255 * np.array(beneath)),
+            color=readable(255 * beneath),
             ha="center",
             va="center_baseline",
             clip_on=True,
@@ -318,9 +320,44 @@ def legend(figure: Any, axes: Any) -> None:
             handlelength=2.6,
             labelcolor=INK,
         )
-    for _ in range(_SETTLES):
-        figure.draw_without_rendering()
-    figure.set_layout_engine("none")  # what is placed by pixels must not move any more
+    settle(figure, times=_SETTLES)
+
+
+def settle(figure: Any, *, times: int = 1) -> None:
+    """Settle the layout: what is placed by it must not move any more.
+
+    Parameters
+    ----------
+    figure
+        With an engine that lays it out.
+    times : int
+        That it may take until nothing moves.
+    """
+    before: list[Any] = []
+    with _without_contents(figure):
+        for _ in range(times):
+            figure.draw_without_rendering()
+            after = [
+                (*part.get_position().bounds, *part.title.get_position()) for part in figure.axes
+            ]
+            if after == before:
+                break
+            before = after
+    figure.set_layout_engine("none")
+
+
+@contextmanager
+def _without_contents(figure: Any) -> Iterator[None]:
+    """Leave out what lies within axes: it takes long to draw, and no layout hangs on it."""
+    inner = [part for axes in figure.axes for part in (*axes.collections, *axes.lines)]
+    hidden = [part for part in inner if part.get_clip_on() and part.get_visible()]
+    for part in hidden:
+        part.set_visible(False)
+    try:
+        yield
+    finally:
+        for part in hidden:
+            part.set_visible(True)
 
 
 def _scale_bar(axes: Any, west: float, south: float, east: float, margin: float, unit: str) -> None:

@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 import numpy as np
 
 from toolbox.layers import Picture
-from toolbox.report.drawing import INK, LAND, PAPER, depth_ramp
+from toolbox.report.drawing import INK, LAND, PAPER, depth_ramp, settle
 from toolbox.report.text import one_line, short, title_lines
 from toolbox.tool import Range
 from toolbox.units import convert
@@ -281,12 +281,6 @@ def _columns(widths: list[float], room: float) -> int:
         if sum(float(column.max()) for column in columns) <= room:
             return count
     return 1
-
-
-def settle(figure: Any) -> None:
-    """Settle the layout: what is placed by it must not move any more."""
-    figure.draw_without_rendering()
-    figure.set_layout_engine("none")
 
 
 def name_of(text: object) -> str:

@@ -1,5 +1,7 @@
 """Tables on paper: as wide as their columns ask for, in type as small as the page makes it."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -8,7 +10,7 @@ from toolbox.report.columns import TEXT
 from toolbox.report.document import Figures, cell_text
 from toolbox.report.text import short
 
-__all__ = ["BOLD", "FONT", "HEADROOM", "paragraph", "register_fonts", "set_table"]
+__all__ = ["BOLD", "FONT", "HEADROOM", "paragraph", "register_fonts", "set_table", "whole_bytes"]
 
 FONT, BOLD = "DejaVuSans", "DejaVuSans-Bold"
 """Names of the type; it comes with the library that draws figures."""
@@ -32,6 +34,19 @@ def register_fonts() -> None:
     for name in {FONT, BOLD} - set(pdfmetrics.getRegisteredFontNames()):
         pdfmetrics.registerFont(TTFont(name, str(folder / f"{name}.ttf")))
     pdfmetrics.registerFontFamily(FONT, normal=FONT, bold=BOLD, italic=FONT, boldItalic=BOLD)
+
+
+@contextmanager
+def whole_bytes() -> Iterator[None]:
+    """Let what is written meanwhile hold bytes as they are, not a quarter longer as letters."""
+    from reportlab import rl_config
+
+    former = rl_config.useA85
+    rl_config.useA85 = 0
+    try:
+        yield
+    finally:
+        rl_config.useA85 = former
 
 
 def paragraph(text: str, look: Any, *, most: int = 5000) -> Any:

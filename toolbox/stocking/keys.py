@@ -31,6 +31,7 @@ __all__ = [
 ]
 
 _SAID = "said elsewhere"
+_LONGEST = 100  # characters of a quantity
 _UNITED = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?)\s*([^\d\s.+-].*)", re.IGNORECASE)
 
 
@@ -44,7 +45,8 @@ def _in(unit: str, example: str) -> BeforeValidator:
     """Take text with a unit, never a bare number: grams are not pounds."""
 
     def read(value: Any) -> float:
-        found = _UNITED.fullmatch(value) if isinstance(value, str) else None
+        short = isinstance(value, str) and len(value) <= _LONGEST
+        found = _UNITED.fullmatch(value) if short else None
         if found is None:
             raise ValueError(f"must be a number and its unit, such as {example!r}")
         try:

@@ -32,6 +32,7 @@ _MOST = 1e15
 """More than anybody stocks; beyond it figures overflow."""
 
 _NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:e[-+]?\d+)?"
+_LONGEST = 100  # characters of a quantity
 _UNIT = r"[a-z][a-z_ -]*(?:\^|\*\*)?[23²³]?"
 _WRITTEN = re.compile(
     rf"\s*(?P<number>{_NUMBER})\s*(?P<what>[a-z]+)?"
@@ -203,7 +204,7 @@ def amount(text: str, *, source: str) -> Rate | Total:
 
 
 def _read(text: str, refusal: str) -> re.Match[str]:
-    found = _WRITTEN.fullmatch(text)
+    found = _WRITTEN.fullmatch(text) if len(text) <= _LONGEST else None
     if found is None or not 0 <= float(found["number"]) <= _MOST:
         raise ParameterError(refusal)
     return found

@@ -13,19 +13,24 @@ from toolbox.layers import Tin, Vectors
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.reduce import Inputs
 from toolbox.survey.settings import Settings
+from toolbox.survey.wanted import Part
 
 __all__ = ["Drawn", "draw", "read_plants"]
+
+_SHOW: tuple[Part, ...] = ("layers", "pictures", "sheet", "page", "exports")
+"""Parts of a folder that show what is drawn."""
 
 
 @dataclass(frozen=True)
 class Drawn:
-    """What was drawn from a bed."""
+    """What was drawn from a bed; one that nobody `read` has no more than its plants."""
 
     isobaths: Vectors
     labels: Vectors
     zones: Vectors
     features: Vectors
     plants: Vectors | None
+    read: bool = True
 
     @property
     def layers(self) -> tuple[Vectors, ...]:
@@ -39,12 +44,24 @@ def draw(
 ) -> Drawn:
     """Draw isobaths and zones, and find features and plants."""
     make = settings.make
+    if not make.shows(*_SHOW) and settings.marks is None:
+        return _unread(bed, _plants(plants, inputs, lineage))
     lines = isobaths(bed, interval=make.isobath_interval, levels=make.isobath_levels)
     zones = depth_zones(bed, interval=make.isobath_interval, levels=make.isobath_levels)
     lineage.step("isobaths", lines.notes, lines=len(lines), zones=len(zones))
     found = bed_features(bed)
     lineage.step("features", found.notes, features=int(found.frame["feature"].nunique()))
     return Drawn(lines, isobath_labels(lines), zones, found, _plants(plants, inputs, lineage))
+
+
+def _unread(bed: Tin, plants: Vectors | None) -> Drawn:
+    import geopandas
+
+    empty = geopandas.GeoDataFrame(geometry=[], crs=bed.crs)
+    lines, labels, zones, features = (
+        Vectors(empty, name) for name in ("isobaths", "isobath_labels", "depth_zones", "features")
+    )
+    return Drawn(lines, labels, zones, features, plants, read=False)
 
 
 def read_plants(settings: Settings, inputs: Inputs, lineage: Lineage) -> Vectors | None:

@@ -8,6 +8,7 @@ from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
 from toolbox.errors import OutputError
 from toolbox.formats.paths import new_folder
+from toolbox.formats.stamps import stamped
 from toolbox.layers import Soundings, Table, Tin, Vectors
 from toolbox.planning.next_soundings import Ways
 from toolbox.reduction.crossings import crossings_by_sides
@@ -18,6 +19,7 @@ from toolbox.survey.habitat import make_habitat
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.living import Living, read_living
 from toolbox.survey.marks import Grounds, make_marks, read_grounds
+from toolbox.survey.memory import Memory
 from toolbox.survey.plan import find_ways, make_plan
 from toolbox.survey.reading import draw, read_plants
 from toolbox.survey.reduce import Inputs, read_inputs
@@ -25,6 +27,7 @@ from toolbox.survey.results import Checks, Results
 from toolbox.survey.settings import Settings
 from toolbox.survey.stocking import make_stocking
 from toolbox.survey.terrain import terrain_grids
+from toolbox.survey.wanted import Make
 from toolbox.survey.writing import LINEAGE, write_folder
 from toolbox.volume.hypsography import hypsography
 from toolbox.volume.method_comparison import compare_methods
@@ -82,14 +85,21 @@ def run(
     Lineage
         What was read, done and assumed.
     """
-    lineage = Lineage(settings)
+    lineage, memory = Lineage(settings), Memory(settings)
+
+    def begin(stage: str) -> None:
+        memory.check(stage)
+        watch(stage)
+
     _check_replaceable(settings, out)
     with new_folder(out, overwrite=overwrite) as folder:
-        watch("reading")
-        given = read_all(settings, lineage)
-        results = _compute(settings, given, lineage, watch)
-        watch("writing")
-        write_folder(settings, given.living, results, lineage, folder)
+        begin("reading")
+        with lineage.reading():
+            given = read_all(settings, lineage)
+        results = _compute(settings, given, lineage, memory, begin)
+        begin("writing")
+        with stamped(lineage.begun):
+            write_folder(settings, given.living, results, lineage, folder)
     return lineage
 
 
@@ -114,7 +124,9 @@ def _check_replaceable(settings: Settings, out: Path) -> None:
             raise OutputError(f"{out} holds an input of the survey, {path.name}; write elsewhere")
 
 
-def _compute(settings: Settings, given: Given, lineage: Lineage, watch: Watch) -> Results:
+def _compute(
+    settings: Settings, given: Given, lineage: Lineage, memory: Memory, watch: Watch
+) -> Results:
     make = settings.make
     watch("checking")
     inputs = _with_spread(given.inputs, lineage)
@@ -125,13 +137,15 @@ def _compute(settings: Settings, given: Given, lineage: Lineage, watch: Watch) -
     plan = make_plan(given.ways, made.fit, inputs, lineage)
     made, bed = replace(made, fit=None), made.bed  # a fit is large, and the rest needs none
     watch("gridding")
+    memory.check_rasters(bed, _rasters(make))
     depth = grid_bed(bed, cell=make.cell)
     lineage.step("grid", rows=depth.shape[0], cols=depth.shape[1], cell_m=depth.cell)
     watch("terrain")
     sounded = (~inputs.soundings.flag).any()
     away = [distance_to_soundings(depth, inputs.soundings)] if sounded else []
     errors = error_grids(bed, depth.cell)
-    grids = (depth, *terrain_grids(depth, bed, make), *away, *errors)
+    derived = terrain_grids(depth, bed, make) if make.shows("rasters", "page") else ()
+    grids = (depth, *derived, *away, *errors)
     lineage.step("terrain", layers=[grid.name for grid in grids])
     watch("reading the bed")
     drawn = draw(bed, given.plants, settings, inputs, lineage)
@@ -149,6 +163,11 @@ def _compute(settings: Settings, given: Given, lineage: Lineage, watch: Watch) -
     study = make_stocking(given.living, bed, found, settings, inputs, lineage)
     closed = given.grounds.exclusions if given.grounds else None
     return Results(inputs, checks, made, plan, grids, drawn, closed, marked, *tables, found, study)
+
+
+def _rasters(make: Make) -> int:
+    """Return how many rasters a survey holds at once: depth, distance, errors and what derives."""
+    return 5 + (len(make.terrain) if make.shows("rasters", "page") else 0)
 
 
 def _stage(bed: Tin, settings: Settings, lineage: Lineage) -> Table | None:

@@ -1,6 +1,5 @@
 """Settings: the survey file, checked key by key."""
 
-import tomllib
 from pathlib import Path
 from typing import Literal
 
@@ -8,7 +7,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from toolbox.errors import InputFileError, SettingsError
 from toolbox.faults import first_fault
-from toolbox.formats.paths import existing_file
+from toolbox.formats.toml_text import read_toml
 from toolbox.survey.keys import (
     Crs,
     Day,
@@ -313,11 +312,11 @@ def load_settings(path: Path) -> Settings:
         At the first key that is unknown, missing or wrong.
     """
     try:
-        given = tomllib.loads(existing_file(path).read_text(encoding="utf-8-sig"))
-    except (ValueError, RecursionError) as error:  # also numbers too long, nesting too deep
-        raise SettingsError(f"{path} is not a TOML file: {error}") from error
+        given = read_toml(path)
     except InputFileError as error:
         raise SettingsError(str(error)) from error
+    except ValueError as error:  # also numbers too long, nesting too deep
+        raise SettingsError(f"{path} is not a TOML file: {error}") from error
     try:
         return Settings.model_validate(given, context={"folder": path.parent})
     except ValidationError as error:

@@ -1,9 +1,10 @@
 """Wanted: what a survey asks for beyond its bed, key by key."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
-from pydantic import Field, model_validator
+from pydantic import Field, field_validator, model_validator
 
+from toolbox.blocks.memory import parse_memory
 from toolbox.survey.keys import (
     Crs,
     Degrees,
@@ -15,7 +16,18 @@ from toolbox.survey.keys import (
     check_keys_fit,
 )
 
-__all__ = ["Export", "Make", "MarkKind", "Marks", "Plan", "Plants", "Sheet", "Stage", "Terrain"]
+__all__ = [
+    "Export",
+    "Make",
+    "MarkKind",
+    "Marks",
+    "Part",
+    "Plan",
+    "Plants",
+    "Sheet",
+    "Stage",
+    "Terrain",
+]
 
 Terrain = Literal[
     "slope",
@@ -34,6 +46,20 @@ Terrain = Literal[
 
 Export = Literal[
     "gpx", "kmz", "mbtiles", "dxf", "ply", "glb", "xyz", "geojson", "flatgeobuf", "geoparquet"
+]
+
+Part = Literal[
+    "layers",
+    "rasters",
+    "tables",
+    "workbook",
+    "pictures",
+    "sheet",
+    "page",
+    "habitat",
+    "stocking",
+    "exports",
+    "metadata",
 ]
 
 
@@ -78,6 +104,39 @@ class Make(Section):
         "dimensions), xyz (depths as text), geojson, flatgeobuf and geoparquet (all layers).",
     )
     paper: Literal["A4", "Letter"] = Field("A4", description="Paper that tables are printed on.")
+    write: tuple[Part, ...] = Field(
+        get_args(Part),
+        min_length=1,
+        description="Parts of the folder to write; what no part shows is not computed. "
+        "findings.txt and lineage.json are always written.",
+    )
+    memory: str | None = Field(
+        None,
+        description="Most that a run may use, such as 2 GiB (a bare number is in GiB); if left "
+        "out, what LEADLINE_MEMORY in the environment says, else six tenths of what is free.",
+        json_schema_extra={
+            "anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string"}]
+        },
+    )
+
+    @model_validator(mode="after")
+    def _stocking_has_its_pictures(self) -> "Make":
+        if self.shows("stocking") and not (self.shows("pictures") and self.shows("habitat")):
+            raise ValueError("write: stocking shows what pictures and habitat hold: name them too")
+        return self
+
+    @field_validator("memory", mode="before")
+    @classmethod
+    def _is_memory(cls, given: object) -> object:
+        if given is None:
+            return None
+        text = f"{given:g} GiB" if isinstance(given, (int, float)) else str(given)
+        parse_memory(text)
+        return text
+
+    def shows(self, *parts: Part) -> bool:
+        """Tell whether one of these parts is to be written."""
+        return any(part in self.write for part in parts)
 
 
 class Sheet(Section):

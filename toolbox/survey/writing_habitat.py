@@ -1,67 +1,57 @@
 """Writing of what lives in the water: tables and rasters, the season, and the stocking document."""
 
-from pathlib import Path
-
 from toolbox.formats.delimited import write_delimited
 from toolbox.report.columns import quoted
 from toolbox.report.document_html import write_document_page
 from toolbox.report.document_pdf import write_document_pdf
 from toolbox.report.season_figure import season_png
-from toolbox.report.stocking_document import StockingStudy, stocking_document
+from toolbox.report.stocking_document import stocking_document
 from toolbox.report.stocking_workbook import write_stocking_workbook
-from toolbox.survey.lineage import Lineage
-from toolbox.survey.living import Living
+from toolbox.survey.folder import Folder
 from toolbox.survey.results import Results
 from toolbox.survey.settings import Settings
 from toolbox.survey.writing_layers import write_raster
 
-__all__ = ["write_habitat"]
+__all__ = ["write_habitat", "write_stocking"]
+
+SEASON = "season.png"
 
 
-def write_habitat(
-    settings: Settings, living: Living, results: Results, lineage: Lineage, folder: Path
-) -> None:
-    """Write the folders ``habitat`` and ``stocking``, each if there is something for it."""
-    found = results.habitat
+def write_habitat(made: Folder) -> None:
+    """Write the folder ``habitat``, if there is something for it."""
+    found, profiles, folder = made.results.habitat, made.living.profiles, made.path / "habitat"
     if found.tables or found.grids:
-        (folder / "habitat").mkdir()
+        folder.mkdir()
     for grid in found.grids:
-        write_raster(grid, folder / "habitat")
+        write_raster(grid, folder, made.beside)
     for name, table in found.tables.items():
-        write_delimited(table.frame, folder / "habitat" / f"{name}.csv")
-    season = None
-    if living.profiles is not None:
-        season = season_png(living.profiles, found.tables.get("suitable_water"))
+        write_delimited(table.frame, folder / f"{name}.csv")
+    season = None if profiles is None else season_png(profiles, found.tables.get("suitable_water"))
     if season is not None:
-        (folder / "habitat" / "season.png").write_bytes(season)
-    if results.stocking is not None:
-        _write_stocking(settings, results, results.stocking, season, lineage, folder)
+        (folder / SEASON).write_bytes(season)
 
 
-def _write_stocking(
-    settings: Settings,
-    results: Results,
-    study: StockingStudy,
-    season: bytes | None,
-    lineage: Lineage,
-    folder: Path,
-) -> None:
-    stocking, water, made = folder / "stocking", settings.water.name, lineage.begun.date()
-    stocking.mkdir()
+def write_stocking(made: Folder) -> None:
+    """Write the folder ``stocking``, if fish are to be stocked; after map and season."""
+    study, water, day = made.results.stocking, made.settings.water.name, made.lineage.begun.date()
+    if study is None:
+        return
+    folder, season = made.path / "stocking", made.path / "habitat" / SEASON
+    folder.mkdir()
     for name, table in study.tables.items():
-        write_delimited(table.frame, stocking / f"{name}.csv")
+        write_delimited(table.frame, folder / f"{name}.csv")
     document = stocking_document(
         study,
         water=water,
-        made=made,
-        survey=_survey_facts(settings, results),
-        map_png=(folder / "map.png").read_bytes(),
-        season_png=season,
+        made=day,
+        survey=_survey_facts(made.settings, made.results),
+        map_png=(made.path / "map.png").read_bytes(),
+        season_png=season.read_bytes() if season.exists() else None,
     )
-    write_document_page(stocking / "stocking_plan.html", document)
-    write_document_pdf(stocking / "stocking_plan.pdf", document, paper=settings.make.paper)
-    workbook = stocking / "stocking_plan.xlsx"
-    write_stocking_workbook(workbook, study, water=water, made=made, paper=settings.make.paper)
+    paper, workbook = made.settings.make.paper, folder / "stocking_plan.xlsx"
+    write_document_page(folder / "stocking_plan.html", document)
+    write_document_pdf(folder / "stocking_plan.pdf", document, paper=paper)
+    write_stocking_workbook(workbook, study, water=water, made=day, paper=paper)
 
 
 def _survey_facts(settings: Settings, results: Results) -> tuple[tuple[str, str], ...]:

@@ -19,9 +19,9 @@ from toolbox.formats.vectors_file import write_vectors
 from toolbox.layers import Grid, Soundings
 from toolbox.report.styles import classes_of, raster_style, run_layer_styles, style_text
 from toolbox.report.summary import CAUTIONS
-from toolbox.survey.lineage import Lineage
+from toolbox.survey.aside import Aside
+from toolbox.survey.folder import Folder
 from toolbox.survey.results import Results
-from toolbox.survey.settings import Settings
 
 __all__ = ["write_layers", "write_raster", "write_survey_metadata"]
 
@@ -34,9 +34,9 @@ _LISTS = ("next_soundings", "marks", "boat_marks", "features")
 _FORMATS = ("GeoPackage 1.3", "Cloud Optimized GeoTIFF", "comma-separated text")
 
 
-def write_layers(results: Results, lineage: Lineage, folder: Path) -> None:
+def write_layers(made: Folder) -> None:
     """Write all layers into one GeoPackage, and how they look."""
-    layers = folder / LAYERS
+    results, layers = made.results, made.path / LAYERS
     write_features(shoreline_frame(results.inputs.shoreline), layers, layer="shoreline")
     write_features(results.inputs.soundings.frame, layers, layer="soundings", append=True)
     write_bed(results.made.bed, layers, append=True)
@@ -45,10 +45,10 @@ def write_layers(results: Results, lineage: Lineage, folder: Path) -> None:
     for vectors in results.layers:
         write_vectors(vectors, layers, append=True)
         if vectors.name in _LISTS:
-            write_vectors(vectors, folder / f"{vectors.name}.csv")
+            write_vectors(vectors, made.path / f"{vectors.name}.csv")
     styles = run_layer_styles(results.layers, depth=results.grids[0])
     texts = {name: style_text(style) for name, style in styles.items()}
-    write_layer_styles(layers, texts, made=lineage.begun)
+    write_layer_styles(layers, texts, made=made.lineage.begun)
 
 
 def _write_crossings(results: Results, layers: Path) -> None:
@@ -61,28 +61,27 @@ def _write_crossings(results: Results, layers: Path) -> None:
     write_features(points, layers, layer="crossings", append=True)
 
 
-def write_raster(grid: Grid, folder: Path) -> None:
+def write_raster(grid: Grid, folder: Path, beside: Aside) -> None:
     """Write a raster and how it looks; one of codes with their names and colours."""
     path, classes = folder / f"{grid.name}.tif", classes_of(grid.name)
     if classes is None:
-        write_grid(grid, path)
+        beside.do(write_grid, grid, path)
     else:
-        write_grid(grid, path, palette={one.code: one.colour for one in classes})
+        beside.do(write_grid, grid, path, palette={one.code: one.colour for one in classes})
         write_categories({one.code: (one.name, one.colour) for one in classes}, path)
     write_style_beside(style_text(raster_style(grid)), path)
 
 
-def write_survey_metadata(
-    settings: Settings, results: Results, lineage: Lineage, folder: Path
-) -> None:
+def write_survey_metadata(made: Folder) -> None:
     """Write what a catalogue asks: ISO 19115-1 as XML, and the same as plain text."""
+    settings, results, lineage = made.settings, made.results, made.lineage
     crs, datum = results.inputs.shoreline.crs, settings.datum
     code = crs.to_authority() if crs is not None else None
     level = "" if datum.elevation is None else f"{datum.elevation:g} m"
     metadata = Metadata(
         f"Bed of {settings.water.name}",
         f"Depths, areas and volumes of {settings.water.name}, from "
-        f"{len(results.inputs.soundings.kept):,} soundings.",
+        f"{int((~results.inputs.soundings.flag).sum()):,} soundings.",
         lineage.begun.date(),
         _bounds(results),
         "a plane in metres" if crs is None else crs.name,
@@ -100,7 +99,7 @@ def write_survey_metadata(
         formats=(*_FORMATS, f"made with Leadline {version('leadline')}"),
         remarks=settings.origin.remarks,
     )
-    write_metadata(metadata, folder / "metadata.xml")
+    write_metadata(metadata, made.path / "metadata.xml")
 
 
 def _bounds(results: Results) -> tuple[float, float, float, float] | None:
@@ -121,7 +120,8 @@ def _days(told: str, soundings: Soundings) -> tuple[date, ...]:
     for day in re.findall(r"\b\d{4}-\d{2}-\d{2}\b", told):
         with contextlib.suppress(ValueError):  # such as 2026-02-30
             days.append(date.fromisoformat(day))
-    days = days or [time.date() for time in soundings.frame["time"].dropna()]
+    if not days and len(times := soundings.frame["time"].dropna()):
+        days = [times.min().date(), times.max().date()]
     return tuple(dict.fromkeys((min(days), max(days)))) if days else ()
 
 

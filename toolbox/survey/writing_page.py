@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 from toolbox.report.page import MapLayers, PageTables, write_page
+from toolbox.survey.folder import Folder
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.results import Results
 from toolbox.survey.settings import Settings
@@ -21,13 +22,11 @@ _QUALITY = {
 }
 
 
-def write_report_page(
-    settings: Settings, results: Results, lineage: Lineage, record: Path, path: Path
-) -> None:
+def write_report_page(made: Folder, record: Path) -> None:
     """Write the page; `record` is the lineage as it stands in its file."""
-    layers, tables, told = page_of(settings, results, lineage)
+    layers, tables, told = page_of(made.settings, made.results, made.lineage)
     said = json.loads(record.read_text(encoding="utf-8"))
-    write_page(path, layers, tables, lineage=said, **told)
+    write_page(made.path / "report.html", layers, tables, lineage=said, **told)
 
 
 def page_of(

@@ -10,7 +10,7 @@ from toolbox.tool import tool
 __all__ = ["aspect"]
 
 
-@tool("Aspect of the bed")
+@tool("Aspect of the bed", reach=1)
 def aspect(depth: Grid, *, method: Literal["horn", "zevenbergen-thorne"] = "horn") -> Grid:
     """Return the direction in which the bed falls towards deeper water at each cell.
 

@@ -1,6 +1,6 @@
 """Curvature: where the bed bulges and where it is hollow."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
 
@@ -10,7 +10,17 @@ from toolbox.tool import Range, tool
 __all__ = ["curvature"]
 
 
-@tool("Curvature of the bed")
+def _reach(depth: Grid, *, spacing: float | None, **_: Any) -> int:
+    """Twice the spacing: so far inland a cell at the shore looks."""
+    return 2 * _apart(depth.cell, spacing)
+
+
+def _apart(cell: float, spacing: float | None) -> int:
+    """Return how many cells apart the points of a window lie."""
+    return 1 if spacing is None else max(1, round(spacing / cell))
+
+
+@tool("Curvature of the bed", reach=_reach)
 def curvature(
     depth: Grid,
     *,
@@ -65,6 +75,6 @@ def curvature(
     from toolbox.terrain.kernels import curvature as kernels
 
     out = np.empty(depth.shape, np.float32)
-    apart = 1 if spacing is None else max(1, round(spacing / depth.cell))
+    apart = _apart(depth.cell, spacing)
     kernels.curvature(depth.values, depth.cell, apart, kernels.KINDS[kind], out)
     return depth.of(out, f"{kind}_curvature", "1/m")

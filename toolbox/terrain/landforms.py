@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import replace
-from typing import Annotated
+from typing import Annotated, Any
 
 import numpy as np
 
@@ -40,7 +40,14 @@ _TABLE = (
 """Form by the count of directions that fall (row, 0 to 8) and that rise (column, 0 upwards)."""
 
 
-@tool("Landforms of the bed")
+def _reach(depth: Grid, *, radius: float | None, skip: float, **_: Any) -> int:
+    """Cells along the longest line of sight."""
+    radius = _radius(depth.cell, radius)
+    _check(depth.cell, radius, skip)
+    return _cells(depth.cell, radius)[0]
+
+
+@tool("Landforms of the bed", reach=_reach)
 def landforms(
     depth: Grid,
     *,
@@ -101,7 +108,7 @@ def landforms(
     """
     from toolbox.terrain.kernels.landforms import line_of_sight_forms
 
-    radius = max(40.0, 4 * depth.cell) if radius is None else radius
+    radius = _radius(depth.cell, radius)
     skipped, reach = _cells(depth.cell, skip), _cells(depth.cell, radius)
     _check(depth.cell, radius, skip)
     out = np.empty(depth.shape, np.float32)
@@ -109,6 +116,10 @@ def landforms(
     line_of_sight_forms(depth.values, depth.cell, flat, skipped, reach, _table(), out)
     told = ", ".join(f"{code} {name}" for name, code in FORMS.items())
     return replace(depth.of(out, "landforms", "1"), notes=(*depth.notes, f"landform codes: {told}"))
+
+
+def _radius(cell: float, radius: float | None) -> float:
+    return max(40.0, 4 * cell) if radius is None else radius
 
 
 def _cells(cell: float, metres: float) -> tuple[int, int]:

@@ -1,24 +1,71 @@
 """Position: how far the bed stands above or below what lies round about."""
 
 import math
-from typing import Annotated, Literal
+from collections.abc import Callable, Iterable, Sequence
+from typing import Annotated, Any, Literal
 
 import numpy as np
 
-from toolbox.errors import ParameterError
 from toolbox.layers import Grid
+from toolbox.layers.grid_blocks import GridBlocks
+from toolbox.layers.grid_windows import GridWindows, by_windows
+from toolbox.terrain.rings import (
+    WIDEST,
+    Ring,
+    check_ring,
+    position_in_ring,
+    ring_reach,
+    ring_workspace,
+    value_range,
+)
 from toolbox.tool import Range, tool
 
 __all__ = ["relative_position", "relative_position_scales"]
-
-WIDEST = 1000
-"""Greatest radius, cells: beyond it the sums would have to be kept in coarser steps."""
 
 _KNOWN = 0.5
 """Least share of a ring that must be known."""
 
 
-@tool("Height above or below the surroundings")
+def _position_reach(
+    depth: Grid | GridWindows, *, inner: float | None, outer: float | None, **_: Any
+) -> int:
+    inner, outer = _radii(depth.cell, inner, outer)
+    check_ring(depth.cell, inner, outer, "outer")
+    return ring_reach(depth.cell, outer)
+
+
+def _position_blocks(
+    depth: GridWindows,
+    *,
+    size: tuple[int, int],
+    inner: float | None = None,
+    outer: float | None = None,
+    known: float = _KNOWN,
+    shore: str = "plane",
+) -> GridBlocks:
+    """Give the relative position block by block; the range of depths is found first."""
+    ring = Ring.of(depth.cell, *_radii(depth.cell, inner, outer), known, shore)
+    reach = _position_reach(depth, inner=inner, outer=outer)
+    span = value_range(_themselves(depth, size))
+
+    def compute(window: Grid, place: tuple[int, int]) -> Grid:
+        return window.of(position_in_ring(window, ring, span, place), "relative_position", "m")
+
+    return by_windows(depth, compute, reach=reach, size=size)
+
+
+def _position_workspace(
+    depth: Grid, shape: tuple[int, int], *, inner: float | None, outer: float | None, **_: Any
+) -> int:
+    return ring_workspace(shape[1], _radii(depth.cell, inner, outer)[1] / depth.cell)
+
+
+@tool(
+    "Height above or below the surroundings",
+    reach=_position_reach,
+    workspace=_position_workspace,
+    blocks=_position_blocks,
+)
 def relative_position(
     depth: Grid,
     *,
@@ -78,12 +125,55 @@ def relative_position(
     Diego. Lundblad et al. 2006, Marine Geodesy 29:89, "A benthic terrain classification scheme
     for American Samoa", doi:10.1080/01490410600738021.
     """
-    outer = max(40.0, 4 * depth.cell) if outer is None else outer
-    inner = outer / 2 if inner is None else inner
-    return depth.of(_position(depth, inner, outer, known, shore), "relative_position", "m")
+    ring = Ring.of(depth.cell, *_radii(depth.cell, inner, outer), known, shore)
+    return depth.of(position_in_ring(depth, ring, value_range([depth])), "relative_position", "m")
 
 
-@tool("Height above or below the surroundings, at the radius where it is greatest")
+def _scales_reach(depth: Grid | GridWindows, *, radii: Sequence[float], **_: Any) -> int:
+    widest = max(radii or _doubling(depth))
+    check_ring(depth.cell, widest / 2, widest, "radii")
+    return ring_reach(depth.cell, widest)
+
+
+def _scales_blocks(
+    depth: GridWindows,
+    *,
+    size: tuple[int, int],
+    radii: Sequence[float] = (),
+    known: float = _KNOWN,
+    shore: str = "plane",
+    result: str = "position",
+) -> GridBlocks:
+    """Give it block by block; the range of depths and the spread at each radius are found first."""
+    rings = _rings(depth, radii, known, shore)
+    reach, span = _scales_reach(depth, radii=radii), value_range(_themselves(depth, size))
+
+    def at(ring: Ring) -> Callable[[Grid, tuple[int, int]], Grid]:
+        return lambda window, place: window.of(position_in_ring(window, ring, span, place), "", "m")
+
+    spreads = [_spread(by_windows(depth, at(ring), reach=reach, size=size)) for ring in rings]
+
+    def compute(window: Grid, place: tuple[int, int]) -> Grid:
+        found = (position_in_ring(window, ring, span, place) for ring in rings)
+        return _most_striking(window, rings, zip(found, spreads, strict=True), result)
+
+    return by_windows(depth, compute, reach=reach, size=size)
+
+
+def _scales_workspace(
+    depth: Grid, shape: tuple[int, int], *, radii: Sequence[float], **_: Any
+) -> int:
+    """Bytes of the sums of the widest ring, and of what the radii before gave."""
+    rows, cols = shape
+    return 32 * rows * cols + ring_workspace(cols, max(radii or _doubling(depth)) / depth.cell)
+
+
+@tool(
+    "Height above or below the surroundings, at the radius where it is greatest",
+    reach=_scales_reach,
+    workspace=_scales_workspace,
+    blocks=_scales_blocks,
+)
 def relative_position_scales(
     depth: Grid,
     *,
@@ -100,7 +190,7 @@ def relative_position_scales(
         Depth, m, positive down.
     radii : tuple of float
         Outer radii of the rings, m; each ring begins at half of it. If left out, 3 cells and its
-        doubles up to a quarter of the grid's shorter side.
+        doubles up to a quarter of the grid's shorter side, at most 1,000 cells.
     known : float
         Share of a ring's cells that must have a depth for its radius to be judged.
     shore : str
@@ -131,78 +221,59 @@ def relative_position_scales(
     multi-scale topographic position analysis", doi:10.1016/j.geomorph.2015.05.025 (the scale of
     greatest deviation; it standardises by the spread within each window).
     """
+    rings, span = _rings(depth, radii, known, shore), value_range([depth])
+    found = (position_in_ring(depth, ring, span) for ring in rings)
+    spread = ((position, _spread([depth.of(position, "", "m")])) for position in found)
+    return _most_striking(depth, rings, spread, result)
+
+
+def _most_striking(
+    depth: Grid,
+    rings: Sequence[Ring],
+    positions: Iterable[tuple[np.ndarray, float]],
+    result: str,
+) -> Grid:
     best = np.full(depth.shape, np.nan, np.float32)
     where = np.full(depth.shape, np.nan, np.float32)
-    for radius in sorted(radii) or _doubling(depth):
-        found = _position(depth, radius / 2, radius, known, shore, name="radii")
-        found = _over_its_spread(found)
+    for ring, (position, spread) in zip(rings, positions, strict=True):
+        found = position / np.float32(spread) if spread > 0 else position
         better = ~(np.abs(found) <= np.abs(best)) & np.isfinite(found)
-        best[better], where[better] = found[better], radius
+        best[better], where[better] = found[better], ring.radius
     if result == "radius":
         return depth.of(where, "position_radius", "m")
     return depth.of(best, "standardised_position", "1")
 
 
-def _doubling(depth: Grid) -> list[float]:
+def _rings(
+    depth: Grid | GridWindows, radii: Sequence[float], known: float, shore: str
+) -> list[Ring]:
+    return [
+        Ring.of(depth.cell, radius / 2, radius, known, shore, name="radii")
+        for radius in sorted(radii) or _doubling(depth)
+    ]
+
+
+def _doubling(depth: Grid | GridWindows) -> list[float]:
     """Return 3 cells and its doubles up to a quarter of the shorter side, in metres."""
-    most = max(min(depth.shape) / 4, 3)
+    most = min(max(min(depth.shape) / 4, 3), WIDEST)
     return [3 * 2**k * depth.cell for k in range(math.floor(math.log2(most / 3)) + 1)]
 
 
-def _over_its_spread(position: np.ndarray) -> np.ndarray:
-    square = np.square(position, dtype=float)
-    spread = np.sqrt(np.nanmean(square)) if np.isfinite(square).any() else 0.0
-    return position / np.float32(spread) if spread > 0 else position
+def _spread(positions: Iterable[Grid]) -> float:
+    """Root mean square of positions; exact sums of rows, so that blocks make no difference."""
+    sums: list[float] = []
+    count = 0
+    for block in positions:
+        square = np.square(block.values, dtype=float)
+        count += int(np.isfinite(square).sum())
+        sums += np.nansum(square, axis=1).tolist()
+    return math.sqrt(math.fsum(sums) / count) if count else 0.0
 
 
-def _position(
-    depth: Grid, inner: float, outer: float, known: float, shore: str, *, name: str = "outer"
-) -> np.ndarray:
-    """Mean of the ring, or the plane through it, less the cell's own value."""
-    from toolbox.terrain.kernels.rings import ring_position, value_range
-    from toolbox.terrain.kernels.tilted_rings import position_over_planes
-
-    _check(depth.cell, inner, outer, name)
-    large, small = _octagon(outer / depth.cell), _octagon(inner / depth.cell)
-    whole = _count(*large) - _count(*small)
-    counts = max(math.ceil(known * whole), 1), whole
-    low, high = map(float, value_range(depth.values))
-    middle = (low + high) / 2
-    bits = 63 - _count(*large).bit_length()
-    step = max(high - low, 1e-30) * _count(*large) / 2**bits
-    scale = 2.0 ** -math.ceil(math.log2(step))
-    out, part = np.empty(depth.shape, np.float32), np.empty(depth.shape, bool)
-    ring_position(depth.values, large, small, bits, middle, scale, counts, part, out)
-    if shore == "plane":
-        position_over_planes(depth.values, part, large, small, middle, out)
-    return out
+def _themselves(depth: GridWindows, size: tuple[int, int]) -> GridBlocks:
+    return by_windows(depth, lambda window, _: window, reach=0, size=size)
 
 
-def _check(cell: float, inner: float, outer: float, name: str) -> None:
-    if outer < 1.5 * cell:
-        raise ParameterError(
-            f"{name} must be at least {1.5 * cell:g} m (a ring 3 cells of {cell:g} m across), "
-            f"got {outer:g}"
-        )
-    if outer > WIDEST * cell:
-        raise ParameterError(
-            f"{name} must be at most {WIDEST * cell:g} m ({WIDEST} cells of {cell:g} m), "
-            f"got {outer:g}"
-        )
-    if outer - inner < cell * (1 if inner else 0):
-        raise ParameterError(
-            f"inner must be at least a cell of {cell:g} m less than outer {outer:g}, got {inner:g}"
-        )
-
-
-def _octagon(radius: float) -> tuple[int, int]:
-    """Return `wide` and `side` of the octagon whose count of cells is nearest the circle's area."""
-    wide = round(0.9737 * radius)  # the half-width of a regular octagon of the circle's area
-    side = min(range(wide + 1), key=lambda k: abs(_count(wide, k) - math.pi * radius**2))
-    return wide, side
-
-
-def _count(wide: int, side: int) -> int:
-    """Count the cells of an octagon."""
-    cut = wide - side
-    return (2 * wide + 1) ** 2 - 2 * cut * (cut + 1)
+def _radii(cell: float, inner: float | None, outer: float | None) -> tuple[float, float]:
+    outer = max(40.0, 4 * cell) if outer is None else outer
+    return outer / 2 if inner is None else inner, outer

@@ -12,7 +12,7 @@ __all__ = ["shaded_relief"]
 _AROUND = {"one": (0.0,), "four": (-90.0, -45.0, 0.0, 45.0)}
 
 
-@tool("Shaded relief of the bed")
+@tool("Shaded relief of the bed", reach=1)
 def shaded_relief(
     depth: Grid,
     *,

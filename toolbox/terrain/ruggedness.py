@@ -10,7 +10,7 @@ from toolbox.tool import tool
 __all__ = ["roughness", "ruggedness_index", "surface_area_ratio"]
 
 
-@tool("Surface-area ratio (rugosity)")
+@tool("Surface-area ratio (rugosity)", reach=1)
 def surface_area_ratio(depth: Grid) -> Grid:
     """Return the area of the bed's surface over its area in plan at each cell.
 
@@ -43,7 +43,7 @@ def surface_area_ratio(depth: Grid) -> Grid:
     return depth.of(out, "surface_area_ratio", "1")
 
 
-@tool("Roughness: greatest difference of depth")
+@tool("Roughness: greatest difference of depth", reach=1)
 def roughness(depth: Grid) -> Grid:
     """Return the greatest difference of depth within the window of three by three cells.
 
@@ -77,7 +77,7 @@ def roughness(depth: Grid) -> Grid:
     return depth.of(out, "roughness", depth.unit)
 
 
-@tool("Terrain ruggedness index")
+@tool("Terrain ruggedness index", reach=1)
 def ruggedness_index(
     depth: Grid, *, kind: Literal["riley", "wilson", "root-mean-square"] = "wilson"
 ) -> Grid:

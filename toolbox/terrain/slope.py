@@ -12,7 +12,7 @@ __all__ = ["slope"]
 _WRITTEN = {"ratio": "1", "percent": "%", "degree": "degree"}
 
 
-@tool("Slope of the bed")
+@tool("Slope of the bed", reach=1)
 def slope(
     depth: Grid,
     *,

@@ -15,7 +15,38 @@ WIDEST = 201
 """Greatest side of a window, cells."""
 
 
-@tool("Arc-chord ratio (rugosity without slope)")
+def _reach_of_window(depth: Grid, *, window: float | None) -> int:
+    return _reach(depth.cell, window)
+
+
+def _reach_of_normals(depth: Grid, *, window: float | None) -> int:
+    """One cell more: the normals at the rim of the window look over it."""
+    return _reach(depth.cell, window) + 1
+
+
+def _workspace_of_planes(depth: Grid, shape: tuple[int, int], *, window: float | None) -> int:
+    """Bytes of the rows that threads work on at a time."""
+    import numba
+
+    from toolbox.terrain.kernels.surface import rows_at_a_time
+
+    rows = rows_at_a_time(_reach(depth.cell, window))
+    return int(numba.get_num_threads() * rows * shape[1] * 16)
+
+
+def _workspace_of_normals(depth: Grid, shape: tuple[int, int], *, window: float | None) -> int:
+    """Bytes of the normals of a window's rows, four parts each."""
+    import numba
+
+    rows = 2 * _reach(depth.cell, window) + 4
+    return int(numba.get_num_threads() * rows * shape[1] * 16)
+
+
+@tool(
+    "Arc-chord ratio (rugosity without slope)",
+    reach=_reach_of_window,
+    workspace=_workspace_of_planes,
+)
 def arc_chord_ratio(
     depth: Grid, *, window: Annotated[float, Range("m", above=0)] | None = None
 ) -> Grid:
@@ -63,7 +94,7 @@ def arc_chord_ratio(
     return depth.of(out, "arc_chord_ratio", "1")
 
 
-@tool("Vector ruggedness")
+@tool("Vector ruggedness", reach=_reach_of_normals, workspace=_workspace_of_normals)
 def vector_ruggedness(
     depth: Grid, *, window: Annotated[float, Range("m", above=0)] | None = None
 ) -> Grid:

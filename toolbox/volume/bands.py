@@ -160,10 +160,13 @@ class Steepness:
     @classmethod
     def of(cls, bed: Tin) -> "Steepness":
         """Prepare the net of a bed."""
-        corners, areas = bed.vertices[bed.triangles], bed.areas()
-        u, v = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
-        turned = np.stack([v[:, ::-1], -u[:, ::-1]], axis=1) * [1, -1]
-        return cls(bed.triangles, turned / (2 * areas)[:, None, None], areas)
+        first, second, third = (bed.vertices[corner] for corner in bed.triangles.T)
+        u, v, areas = second - first, third - first, bed.areas()
+        sides = np.empty((len(areas), 2, 2))
+        sides[:, 0] = np.column_stack([v[:, 1], -v[:, 0]])
+        sides[:, 1] = np.column_stack([-u[:, 1], u[:, 0]])
+        sides /= (2 * areas)[:, None, None]
+        return cls(bed.triangles, sides, areas)
 
     def median(self, depth: np.ndarray) -> float:
         """Return the rise over run that half of the bed's area does not pass, of depths (n,)."""

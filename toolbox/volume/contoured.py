@@ -80,7 +80,13 @@ def ground_area(shape: Any, crs: "CRS | None") -> float:
     parts = shapely.get_parts(project_shapes(shape, crs, degrees, "the map"))
     # a geodesic ring is signed by its direction: holes must run against the outside
     oriented = shapely.orient_polygons(parts[shapely.get_type_id(parts) == 3])
-    return sum(abs(geod.geometry_area_perimeter(part)[0]) for part in oriented)
+    rings, part = shapely.get_rings(oriented, return_index=True)
+    if not len(rings):
+        return 0.0
+    places, ring = shapely.get_coordinates(rings, return_index=True)
+    ends = np.searchsorted(ring, np.arange(1, len(rings)))
+    own = [geod.polygon_area_perimeter(*each.T)[0] for each in np.split(places, ends)]
+    return float(sum(np.abs(np.bincount(part, own)).tolist()))
 
 
 @tool("Hypsographic table of isobaths")

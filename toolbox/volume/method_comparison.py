@@ -9,9 +9,9 @@ from toolbox.bed.gridding import default_cell, grid_bed
 from toolbox.errors import LayerError
 from toolbox.isobaths.zones import depth_zones
 from toolbox.layers import Table, Tin
+from toolbox.layers.grid_blocks import row_blocks
 from toolbox.tool import Range, tool
 from toolbox.volume.contoured import ground_area
-from toolbox.volume.grid_blocks import row_blocks
 from toolbox.volume.hypsography import area_and_volume
 from toolbox.volume.raster import Reading, area_and_volume_of_blocks
 from toolbox.volume.rules import Rule, layer_volumes

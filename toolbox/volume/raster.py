@@ -8,8 +8,8 @@ import numpy as np
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Grid, Table
 from toolbox.layers.crs import areal_scale, is_plane
+from toolbox.layers.grid_blocks import GridBlocks, continued, overlapping
 from toolbox.tool import Range, tool
-from toolbox.volume.grid_blocks import GridBlocks, continued, overlapping
 from toolbox.volume.hypsography import completed, figures, stepped
 
 __all__ = ["Reading", "area_and_volume_of_blocks", "hypsography_of_grid"]

@@ -51,7 +51,8 @@ class Rim:
         length = distances(bed.vertices[edges[:, 0]], bed.vertices[edges[:, 1]], bed.crs)
         is_open = (bed.kind[edges] == VertexKind.OPEN_EDGE).any(axis=1)
         in_hole = np.isin(edge_keys(edges, len(bed.depth)), _ring_keys(bed, islands, numbers))
-        string = shapely.get_coordinates(shapely.convex_hull(shapely.MultiPoint(bed.vertices)))
+        outer = shapely.linestrings(bed.vertices[numbers.vertex])
+        string = shapely.get_coordinates(shapely.convex_hull(outer))
         return cls(
             float(length[~in_hole & ~is_open].sum()),
             float(length[in_hole].sum()),

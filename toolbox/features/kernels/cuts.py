@@ -3,8 +3,9 @@
 import math
 from typing import Any
 
-import numba
 import numpy as np
+
+from toolbox.compiled import njit
 
 __all__ = ["cut_path"]
 
@@ -12,7 +13,7 @@ HAIR = 1e-9
 """Of a bucket's width, by which a segment is taken to touch its neighbour."""
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _left_of(vertices: Any, i: int, j: int, east: float, north: float) -> float:
     """Twice the area between edge i-j and a point, positive to the left.
 
@@ -24,7 +25,7 @@ def _left_of(vertices: Any, i: int, j: int, east: float, north: float) -> float:
     return across if i < j else -across
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _clip(vertices: Any, corners: Any, a: Any, b: Any) -> Any:
     """Shares of a segment at which it enters and leaves a triangle; none if not in order."""
     first, last = 0.0, 1.0
@@ -41,14 +42,14 @@ def _clip(vertices: Any, corners: Any, a: Any, b: Any) -> Any:
     return first, last
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _span(one: float, other: float, low: float, width: float, count: int) -> Any:
     first = math.floor((min(one, other) - low) / width - HAIR)
     last = math.floor((max(one, other) - low) / width + HAIR)
     return max(first, 0), min(last, count - 1)
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def cut_path(
     vertices: Any,
     triangles: Any,

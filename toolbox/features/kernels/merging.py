@@ -1,12 +1,13 @@
 """Loops that flood a net from its deepest vertices upwards and note where hollows meet."""
 
-import numba
 import numpy as np
+
+from toolbox.compiled import njit
 
 __all__ = ["flood", "merge"]
 
 
-@numba.njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always")
 def _root(parent: np.ndarray, vertex: int) -> int:
     while parent[vertex] != vertex:
         parent[vertex] = parent[parent[vertex]]
@@ -14,7 +15,7 @@ def _root(parent: np.ndarray, vertex: int) -> int:
     return vertex
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def merge(
     starts: np.ndarray,
     neighbours: np.ndarray,
@@ -90,7 +91,7 @@ def merge(
     return made
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def flood(
     starts: np.ndarray, neighbours: np.ndarray, depth: np.ndarray, pit: int, level: float
 ) -> np.ndarray:

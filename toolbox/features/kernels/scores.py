@@ -5,10 +5,12 @@ import math
 import numba
 import numpy as np
 
-__all__ = ["gather", "gully_score", "steepness_score"]
+from toolbox.compiled import njit
+
+__all__ = ["clear", "gather", "gully_score", "steepness_score"]
 
 
-@numba.njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always")
 def _at(values: np.ndarray, row: float, col: float) -> float:
     """Value between cell centres, bilinear; NaN outside the array or beside a missing cell."""
     rows, cols = values.shape
@@ -21,7 +23,7 @@ def _at(values: np.ndarray, row: float, col: float) -> float:
     return above * (1 - down) + below * down
 
 
-@numba.njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always")
 def _deepest_side(values: np.ndarray, row: float, col: float, down: float, right: float) -> float:
     """Return the deeper of two places a way to both sides of a cell; NaN where one is missing."""
     one = _at(values, row - down, col - right)
@@ -29,7 +31,7 @@ def _deepest_side(values: np.ndarray, row: float, col: float, down: float, right
     return one + two if math.isnan(one + two) else max(one, two)
 
 
-@numba.njit(cache=True, nogil=True, parallel=True)
+@njit(cache=True, nogil=True, parallel=True)
 def gully_score(
     depth: np.ndarray, radii: np.ndarray, count: int, score: np.ndarray, reach: np.ndarray
 ) -> None:
@@ -40,18 +42,26 @@ def gully_score(
     """
     rows, cols = depth.shape
     for i in numba.prange(rows):
-        for j in range(cols):
-            here = depth[i, j]
-            best, best_reach = math.nan, math.nan
-            if math.isnan(here):
-                continue
-            for k in range(count):
-                down, right = math.sin(math.pi * k / count), math.cos(math.pi * k / count)
-                for radius in radii:
-                    y, x = radius * down, radius * right
+        score[i], reach[i] = math.nan, math.nan
+        # cell after cell in one direction: neighbours fall to the same side, and memory is in order
+        for k in range(count):
+            down, right = math.sin(math.pi * k / count), math.cos(math.pi * k / count)
+            for radius in radii:
+                y, x = radius * down, radius * right
+                for j in range(cols):
+                    here, best = depth[i, j], score[i, j]
+                    if math.isnan(here):
+                        continue
+                    # most cells fall to one side, and the other need not be read
+                    if not here > _at(depth, i - y / 2, j - x / 2):
+                        continue
+                    if not here > _at(depth, i + y / 2, j + x / 2):
+                        continue
                     near = here - _deepest_side(depth, i, j, y, x)
+                    if not near > 0 or near <= best:
+                        continue
                     close = here - _deepest_side(depth, i, j, y / 2, x / 2)
-                    if not (near > 0 and close > 0):
+                    if 2 * close <= best:
                         continue
                     # as far out as there is water, to twice the distance
                     for share in (2.0, 1.75, 1.5):
@@ -60,12 +70,11 @@ def gully_score(
                             continue
                         value = min(near - max(far - near, 0.0) / (share - 1.0), 2 * close)
                         if not value <= best:
-                            best, best_reach = value, radius
+                            score[i, j], reach[i, j] = value, radius
                         break
-            score[i, j], reach[i, j] = best, best_reach
 
 
-@numba.njit(cache=True, nogil=True, parallel=True)
+@njit(cache=True, nogil=True, parallel=True)
 def steepness_score(
     slope: np.ndarray,
     down: np.ndarray,
@@ -93,7 +102,7 @@ def steepness_score(
             score[i, j], reach[i, j] = best, best_reach
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def gather(
     order: np.ndarray, before: np.ndarray, cells: np.ndarray, worth: np.ndarray, gained: np.ndarray
 ) -> None:
@@ -105,3 +114,24 @@ def gather(
             continue
         step = math.hypot(cells[k, 0] - cells[last, 0], cells[k, 1] - cells[last, 1])
         gained[k] = gained[last] + step * (worth[k] + worth[last]) / 2
+
+
+@njit(cache=True, nogil=True, parallel=True)
+def clear(mask: np.ndarray, taken: np.ndarray, reach: float) -> None:
+    """Clear the cells of a mask within reach of a taken cell, from centre to centre, in cells."""
+    rows, cols = mask.shape
+    most = int(reach)
+    away = np.full((rows, cols), most + 1, np.int32)  # rows to the nearest in the column
+    for first, last, step in ((0, rows, 1), (rows - 1, -1, -1)):
+        for i in range(first, last, step):
+            for j in range(cols):
+                near = away[i - step, j] + 1 if i != first else most + 1
+                away[i, j] = 0 if taken[i, j] else min(away[i, j], near)
+    for i in numba.prange(rows):
+        for j in range(cols):
+            if not mask[i, j]:
+                continue
+            for k in range(max(j - most, 0), min(j + most, cols - 1) + 1):
+                if math.sqrt(float(away[i, k] ** 2 + (j - k) ** 2)) <= reach:
+                    mask[i, j] = False
+                    break

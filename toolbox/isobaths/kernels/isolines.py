@@ -6,52 +6,15 @@ from typing import Any
 import numba
 import numpy as np
 
-__all__ = ["find_twins", "list_crossed", "place", "share_deeper", "slide", "trace"]
+from toolbox.compiled import njit
+
+__all__ = ["list_crossed", "place", "share_deeper", "slide", "trace"]
 
 _NEAR = 1e-7  # m: closer to a vertex a point is the vertex; a hundred roundings of a northing
 _ROUNDS, _STILL = 400, 1e-4
 
 
-@numba.njit(cache=True, nogil=True)
-def _bucketed(triangles: Any, rank: Any) -> Any:
-    """Sort the half-edges between vertices of unlike rank by the lower number of the two."""
-    first = np.zeros(len(rank) + 1, np.int32)
-    for t in range(len(triangles)):
-        for k in range(3):
-            u, v = triangles[t, k], triangles[t, (k + 1) % 3]
-            first[min(u, v) + 1] += rank[u] != rank[v]
-    for v in range(len(rank)):
-        first[v + 1] += first[v]
-    place, halves = first.copy(), np.empty(first[-1], np.int32)
-    ends = np.empty(first[-1], np.int32)
-    for t in range(len(triangles)):
-        for k in range(3):
-            u, v = triangles[t, k], triangles[t, (k + 1) % 3]
-            if rank[u] != rank[v]:
-                low = min(u, v)
-                halves[place[low]], ends[place[low]] = 3 * t + k, max(u, v)
-                place[low] += 1
-    return first, halves, ends
-
-
-@numba.njit(parallel=True, cache=True, nogil=True)
-def find_twins(triangles: Any, rank: Any) -> Any:
-    """Find for each half-edge between unlike ranks the one of the triangle across.
-
-    Half-edge 3 t + k goes from corner k of triangle t to the next, counter-clockwise. -1 is at the
-    rim, or between vertices of one rank.
-    """
-    first, halves, ends = _bucketed(triangles, rank)
-    twins = np.full(3 * len(triangles), -1, np.int32)
-    for v in numba.prange(len(rank)):
-        for p in range(first[v], first[v + 1]):
-            for q in range(p + 1, first[v + 1]):
-                if ends[p] == ends[q]:
-                    twins[halves[p]], twins[halves[q]] = halves[q], halves[p]
-    return twins
-
-
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def list_crossed(triangles: Any, rank: Any, count: int) -> Any:
     """List for each of `count` levels the triangles it crosses.
 
@@ -74,7 +37,7 @@ def list_crossed(triangles: Any, rank: Any, count: int) -> Any:
     return first, crossed
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _entry(triangles: Any, rank: Any, t: int, s: int) -> int:
     """Corner of a crossed triangle from which, counter-clockwise, it gets shallower than s."""
     for k in range(3):
@@ -83,7 +46,7 @@ def _entry(triangles: Any, rank: Any, t: int, s: int) -> int:
     return -1
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _follow(triangles: Any, twins: Any, rank: Any, s: int, half: int, seen: Any, out: Any) -> Any:
     """Walk a line of level s from the half-edge it enters by, deeper water to the left.
 
@@ -104,7 +67,7 @@ def _follow(triangles: Any, twins: Any, rank: Any, s: int, half: int, seen: Any,
             return count, True
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def trace(triangles: Any, twins: Any, rank: Any, first: Any, crossed: Any) -> Any:
     """Chain the lines of all levels through neighbouring triangles.
 
@@ -135,7 +98,7 @@ def trace(triangles: Any, twins: Any, rank: Any, first: Any, crossed: Any) -> An
     return halves, sizes, counts
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _ends(triangles: Any, depth: Any, half: int) -> Any:
     """Shallower and deeper end of a half-edge."""
     t, k = half // 3, half % 3
@@ -143,7 +106,7 @@ def _ends(triangles: Any, depth: Any, half: int) -> Any:
     return (u, v) if depth[u] < depth[v] else (v, u)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def place(
     vertices: Any, triangles: Any, depth: Any, halves: Any, levels: Any, away: Any, out: Any
 ) -> Any:
@@ -169,7 +132,7 @@ def place(
     return on
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _room(levels: Any, s: int, shallow: float, deep: float) -> Any:
     """How far a line of level s may go along an edge: half-way to the next line or to its end."""
     above = max(levels[s - 1], shallow) if s > 0 else shallow
@@ -178,7 +141,7 @@ def _room(levels: Any, s: int, shallow: float, deep: float) -> Any:
     return (above - levels[s]) / 2 / span, (below - levels[s]) / 2 / span
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _evened(base: Any, edge: Any, low: Any, high: Any, closed: bool, reach: float) -> Any:
     """Shift points (p, 2) along their edges: the line is a thread, each point is held by a spring.
 
@@ -214,7 +177,7 @@ def _evened(base: Any, edge: Any, low: Any, high: Any, closed: bool, reach: floa
     return shift
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def slide(
     vertices: Any,
     triangles: Any,
@@ -251,7 +214,7 @@ def slide(
     return shift
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _share(a: float, b: float, c: float, level: float) -> float:
     """Share of a triangle with corner depths a <= b <= c as deep as a level or deeper."""
     if level <= a:
@@ -261,7 +224,7 @@ def _share(a: float, b: float, c: float, level: float) -> float:
     return (c - level) / (c - a) * ((c - level) / (c - b)) if level < c else 0.0
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def share_deeper(ground: Any, triangles: Any, depth: Any, levels: Any) -> Any:
     """Sum over triangles of areas (m,) what lies between ascending levels (k,): shape (k + 1,)."""
     out = np.zeros(len(levels) + 1)

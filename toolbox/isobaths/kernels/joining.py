@@ -3,13 +3,14 @@
 import math
 from typing import Any
 
-import numba
 import numpy as np
+
+from toolbox.compiled import njit
 
 __all__ = ["join"]
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _next(edge: int, edges: Any, used: Any) -> int:
     """Edge by which to go on, -1 if none: of several the first clockwise from where one comes from.
 
@@ -31,7 +32,7 @@ def _next(edge: int, edges: Any, used: Any) -> int:
     return best
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _cancel(first: int, last: int, edges: Any, used: Any) -> None:
     """Strike out edges without length and pairs that run there and back."""
     tail, head, _, leaving, after = edges
@@ -45,7 +46,7 @@ def _cancel(first: int, last: int, edges: Any, used: Any) -> None:
             f = after[f]
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _keep(path: Any, group: int, ring: bool, lines: int, out: Any) -> int:
     """Write a line to `out` and count it."""
     nodes, starts, groups, closed = out
@@ -56,7 +57,7 @@ def _keep(path: Any, group: int, ring: bool, lines: int, out: Any) -> int:
     return lines + 1
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _walk(
     edge: int,
     ring: bool,
@@ -92,7 +93,7 @@ def _walk(
     return _keep(stack[:size], group, False, lines, out) if size > 1 else lines
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def join(bounds: Any, tail: Any, head: Any, where: Any) -> Any:
     """Join the directed edges of each group to lines.
 

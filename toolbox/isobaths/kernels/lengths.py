@@ -6,10 +6,12 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
+
 __all__ = ["measure"]
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _between(net: Any, i: int, j: int, u: float, v: float) -> float:
     """Value between four nodes, linear along both axes."""
     low = net[i, j] + v * (net[i, j + 1] - net[i, j])
@@ -17,7 +19,7 @@ def _between(net: Any, i: int, j: int, u: float, v: float) -> float:
     return low + u * (high - low)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def measure(places: Any, starts: Any, low: Any, step: Any, net: Any) -> Any:
     """Measure lines that begin at `starts` (l + 1,) of `places` (p, 2).
 

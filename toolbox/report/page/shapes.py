@@ -96,9 +96,10 @@ def _few(shapes: np.ndarray) -> np.ndarray:
     """Leave out vertices of large layers that no screen can show."""
     import shapely
 
-    shapes = shapely.simplify(shapes, _STEP, preserve_topology=True)
     west, south, east, north = shapely.total_bounds(shapes)
     hair = max(east - west, north - south, 1.0) / 20_000
+    if shapely.get_num_coordinates(shapes).sum() <= MOST_VERTICES:
+        return np.asarray(shapely.simplify(shapes, _STEP, preserve_topology=True))
     while shapely.get_num_coordinates(shapes).sum() > MOST_VERTICES and hair < _TOO_LONG:
         shapes = shapely.simplify(shapes, hair, preserve_topology=True)
         hair *= 2

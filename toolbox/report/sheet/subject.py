@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
+from importlib.metadata import version
 from typing import Any
 
 import numpy as np
@@ -55,11 +56,8 @@ class Subject:
     @cached_property
     def sources(self) -> dict[str, int]:
         """Soundings that were used, by how they were taken."""
-        names = self.soundings.frame["source"].to_numpy()[~self.soundings.flag]
-        return {
-            str(name): int(count)
-            for name, count in zip(*np.unique(names.astype(str), return_counts=True), strict=True)
-        }
+        used = self.soundings.frame["source"][~self.soundings.flag].astype(str)
+        return {str(name): int(count) for name, count in sorted(used.value_counts().items())}
 
     @cached_property
     def depths(self) -> tuple[float, float]:
@@ -71,6 +69,19 @@ class Subject:
     def has_guesses(self) -> bool:
         """Whether somewhere the bed is a guess."""
         return self.unsurveyed is not None and bool((self.unsurveyed.values > 0.5).any())
+
+    @cached_property
+    def spread(self) -> tuple[float, float] | None:
+        """Standard deviation that half and 95 % of the nodes keep below, m, where known."""
+        if self.bed.sd is None:
+            return None
+        half, most = np.quantile(self.bed.sd, [0.5, 0.95])
+        return float(half), float(most)
+
+    @cached_property
+    def made_by(self) -> str:
+        """Day and program of its making."""
+        return f"{self.made.isoformat()} with Leadline {version('leadline')}"
 
     @property
     def has_marks(self) -> bool:

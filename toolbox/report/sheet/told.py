@@ -1,9 +1,6 @@
 """What a sheet tells in words: title, title block, uncertainty, cautions."""
 
 from collections.abc import Sequence
-from importlib.metadata import version
-
-import numpy as np
 
 from toolbox.report.customary import FEET
 from toolbox.report.drawing import FAULT, INK
@@ -82,7 +79,7 @@ def _facts(subject: Subject) -> list[tuple[str, str]]:
         ("Datum", ", ".join(datum) or "not given"),
         *subject.told(*_FACTS),
         ("Units", f"m; feet of {FEET[subject.foot]}"),
-        ("Made", f"{subject.made.isoformat()} with Leadline {version('leadline')}"),
+        ("Made", subject.made_by),
     ]
     return [(label, one_line(says)) for label, says in facts if one_line(says)]
 
@@ -95,13 +92,13 @@ def trust_block(subject: Subject, width: float, size: float) -> Block:
 def _trust(subject: Subject) -> list[str]:
     """Tell the error of the bed, if it knows its own, and what no band holds."""
     bed = subject.bed
-    if bed.sd is None:
+    if subject.spread is None:
         return [
             "This bed is linear between soundings and does not know its own error: there are no "
             "bands. It misses what lies between soundings; its volume tends to be low where "
             "hollows were not sounded.",
         ]
-    half, most = np.quantile(bed.sd, [0.5, 0.95])
+    half, most = subject.spread
     told = [
         f"Standard deviation of depth: at most {half:.2f} m at half of the bed's nodes, at most "
         f"{most:.2f} m at 95 % of them.",

@@ -6,7 +6,7 @@ from typing import Any
 
 from toolbox.errors import ParameterError
 from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin, Vectors
-from toolbox.report.pdf_tables import register_fonts
+from toolbox.report.pdf_tables import register_fonts, whole_bytes
 from toolbox.report.sheet.blocks import Block, draw_columns, even_columns
 from toolbox.report.sheet.cards import draw_cards
 from toolbox.report.sheet.hypsography_block import curve_block, table_block
@@ -138,12 +138,13 @@ def write_sheet(
         why=why,
         foot=foot,
     )
-    pen = Pen(path, title=title, author=str(origin["by"]), made=made)
-    told = draw_sheet(pen, subject, paper=paper, landscape=landscape, scale=scale)
-    if subject.has_marks:
-        near = draw_marks_page(pen, subject, paper)
-        draw_cards(pen, subject, paper, near)
-    pen.save()
+    with whole_bytes():
+        pen = Pen(path, title=title, author=str(origin["by"]), made=made)
+        told = draw_sheet(pen, subject, paper=paper, landscape=landscape, scale=scale)
+        if subject.has_marks:
+            near = draw_marks_page(pen, subject, paper)
+            draw_cards(pen, subject, paper, near)
+        pen.save()
     return told
 
 

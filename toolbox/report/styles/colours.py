@@ -2,6 +2,7 @@
 
 import math
 import warnings
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -47,6 +48,7 @@ SERIES = ("#0072b2", "#e69f00", "#009e73", "#cc79a7", "#56b4e9", "#d55e00", "#f0
 """Of things without an order: Okabe & Ito 2008, "Color universal design", told apart by all."""
 
 
+@cache
 def ramp(name: str) -> Any:
     """Return a ramp by its name: ``depth`` as on the map, else one of cmocean's.
 

@@ -5,6 +5,7 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
 from toolbox.terrain.kernels.windows import at
 
 __all__ = ["KINDS", "curvature"]
@@ -14,7 +15,7 @@ PROFILE, PLAN, TOTAL = 0, 1, 2
 KINDS = {"profile": PROFILE, "plan": PLAN, "total": TOTAL}
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _directed(along: Any, twist: Any, across: Any, east: Any, south: Any, kind: int) -> Any:
     """Second derivative along the gradient or across it; half of the sum where there is none."""
     if kind == TOTAL:
@@ -28,7 +29,7 @@ def _directed(along: Any, twist: Any, across: Any, east: Any, south: Any, kind: 
     return bent / steepness if steepness > 0 else F(0.5) * (along + across)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _inside(a: Any, i: int, j: int, k: int, kind: int) -> Any:
     """From the partial quartic through nine cells (only its terms of first and second order)."""
     here = a[i, j]
@@ -40,14 +41,14 @@ def _inside(a: Any, i: int, j: int, k: int, kind: int) -> Any:
     return _directed(along, twist * F(0.25), across, rise_east, rise_south, kind)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _row(a: Any, i: int, k: int, kind: int, step: Any, out: Any) -> None:
     """Write a row; the compiler makes fast code of it where `k` and `kind` are constants."""
     for j in range(k, a.shape[1] - k):
         out[i, j] = _inside(a, i, j, k, kind) * step
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _second(a: Any, i: int, j: int, di: int, dj: int) -> Any:
     """Second difference along a line: across the cell, else of the next three on one side."""
     before, here, after = at(a, i - di, j - dj), a[i, j], at(a, i + di, j + dj)
@@ -58,7 +59,7 @@ def _second(a: Any, i: int, j: int, di: int, dj: int) -> Any:
     return (here - before) + (at(a, i - 2 * di, j - 2 * dj) - before)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _first(a: Any, i: int, j: int, di: int, dj: int, second: Any) -> Any:
     """Rise along a line whose second difference is known, exact on a parabola."""
     before, here, after = at(a, i - di, j - dj), a[i, j], at(a, i + di, j + dj)
@@ -67,7 +68,7 @@ def _first(a: Any, i: int, j: int, di: int, dj: int, second: Any) -> Any:
     return (after - here) - F(0.5) * second if after == after else here - before + F(0.5) * second
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _mixed(a: Any, i: int, j: int, k: int) -> Any:
     """Mixed second difference: mean over those quarters of the window that are known."""
     total, count = F(0), 0
@@ -81,7 +82,7 @@ def _mixed(a: Any, i: int, j: int, k: int) -> Any:
     return total / F(count)
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _at_edge(a: Any, i: int, j: int, k: int, kind: int) -> Any:
     """Exact on quadratic surfaces; NaN where a line of three cells or a quarter is wanting."""
     along, across = _second(a, i, j, 0, k), _second(a, i, j, k, 0)
@@ -89,7 +90,7 @@ def _at_edge(a: Any, i: int, j: int, k: int, kind: int) -> Any:
     return _directed(along, _mixed(a, i, j, k), across, east, south, kind)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True, error_model="numpy")
+@njit(parallel=True, cache=True, nogil=True, error_model="numpy")
 def curvature(a: Any, cell: float, k: int, kind: int, out: Any) -> None:
     """Write the second derivative of `a` in the direction of `kind` into `out`.
 

@@ -6,6 +6,7 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
 from toolbox.terrain.kernels.windows import (
     HORN,
     ZEVENBERGEN_THORNE,
@@ -21,7 +22,7 @@ RATIO, PERCENT, DEGREE = 0, 1, 2
 UNITS = {"ratio": RATIO, "percent": PERCENT, "degree": DEGREE}
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _arctangent(x: Any) -> Any:
     """Angle of a steepness >= 0, to 2e-8 rad (Abramowitz & Stegun 1964, eq. 4.4.49)."""
     steep = x > F(1)
@@ -39,13 +40,13 @@ def _arctangent(x: Any) -> Any:
     return F(math.pi / 2) - angle if steep else angle
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _in_unit(east: Any, south: Any, step: Any, unit: int) -> Any:
     steepness = math.sqrt(east * east + south * south) * step
     return _arctangent(steepness) * F(180 / math.pi) if unit == DEGREE else steepness
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _slope_row(a: Any, i: int, method: int, step: Any, unit: int, out: Any) -> None:
     """Write a row; the compiler makes fast code of it where `method` and `unit` are constants."""
     for j in range(1, a.shape[1] - 1):
@@ -53,7 +54,7 @@ def _slope_row(a: Any, i: int, method: int, step: Any, unit: int, out: Any) -> N
         out[i, j] = _in_unit(east, south, step, unit)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True, error_model="numpy")
+@njit(parallel=True, cache=True, nogil=True, error_model="numpy")
 def slope(a: Any, cell: float, method: int, unit: int, out: Any) -> None:
     """Write the slope of `a` into `out` in one of `UNITS`."""
     rows, cols = a.shape
@@ -77,7 +78,7 @@ def slope(a: Any, cell: float, method: int, unit: int, out: Any) -> None:
                 out[i, j] = _in_unit(east, south, step, unit)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _bearing(east: Any, north: Any) -> Any:
     """Degrees clockwise from north, in [0, 360); NaN of nothing."""
     angle = _arctangent(abs(east) / abs(north)) * F(180 / math.pi)
@@ -86,7 +87,7 @@ def _bearing(east: Any, north: Any) -> Any:
     return F(0) if angle >= F(360) else angle
 
 
-@numba.njit(parallel=True, cache=True, nogil=True, error_model="numpy")
+@njit(parallel=True, cache=True, nogil=True, error_model="numpy")
 def aspect(a: Any, method: int, out: Any) -> None:
     """Write the bearing in which `a` rises most steeply into `out`, degrees; NaN where level."""
     rows, cols = a.shape
@@ -104,7 +105,7 @@ def aspect(a: Any, method: int, out: Any) -> None:
                 out[i, j] = _bearing(east, -south)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _lit(east: Any, south: Any, lamp: Any, level: Any, up: Any) -> Any:
     """Cosine of the angle between an upright (east, -south, 1) and a lamp, 0 in the shade."""
     bright = (lamp[0] * east - lamp[1] * south) * level + up
@@ -112,7 +113,7 @@ def _lit(east: Any, south: Any, lamp: Any, level: Any, up: Any) -> Any:
     return F(0) if bright < 0 else bright
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _lit_by_all(east: Any, south: Any, lamps: Any, level: Any, up: Any) -> Any:
     """Mean of several lamps, each weighted by the square of the rise towards it."""
     if len(lamps) == 1:
@@ -125,7 +126,7 @@ def _lit_by_all(east: Any, south: Any, lamps: Any, level: Any, up: Any) -> Any:
     return total / weight if weight != 0 else up
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _light_row(a: Any, i: int, step: Any, lamps: Any, level: Any, up: Any, out: Any) -> None:
     """Write a row, lit by one lamp in fast code."""
     if len(lamps) == 1:
@@ -139,7 +140,7 @@ def _light_row(a: Any, i: int, step: Any, lamps: Any, level: Any, up: Any, out: 
             out[i, j] = _lit_by_all(east * step, south * step, lamps, level, up)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True, error_model="numpy")
+@njit(parallel=True, cache=True, nogil=True, error_model="numpy")
 def light(a: Any, step: Any, lamps: Any, level: Any, up: Any, out: Any) -> None:
     """Write how lamps light the bed under depths `a` into `out`.
 

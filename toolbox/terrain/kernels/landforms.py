@@ -8,12 +8,14 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
+
 __all__ = ["line_of_sight_forms"]
 
 F = np.float32
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _look(here: Any, there: Any, near: Any, gone: Any, highest: Any, lowest: Any) -> None:
     """Widen the range of steepness by one cell further out; `gone` turns NaN where sight ends."""
     for j in range(here.size):
@@ -23,14 +25,14 @@ def _look(here: Any, there: Any, near: Any, gone: Any, highest: Any, lowest: Any
         lowest[j] = rise if rise < lowest[j] else lowest[j]
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _cut_off(here: Any, there: Any, gone: Any) -> None:
     """End sight at missing cells without looking at what is short of `skip`."""
     for j in range(here.size):
         gone[j] += there[j] * F(0)
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _sight(
     a: Any, i: int, down: int, right: int, skip: Any, reach: Any, near: Any, gone: Any, span: Any
 ) -> None:
@@ -54,7 +56,7 @@ def _sight(
             _look(here, there, near / F(k), gone[first:last], high, low)
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _signs(span: Any, flat: Any, out: Any) -> None:
     """Write +1 where zenith and nadir say that the surroundings rise, -1 where they fall.
 
@@ -71,7 +73,7 @@ def _signs(span: Any, flat: Any, out: Any) -> None:
         out[j] = np.int8(2) if high < low else sign
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _count(one: Any, other: Any, minus: Any, plus: Any) -> None:
     """Count two opposite directions; one with nothing in sight is the reverse of the other."""
     for j in range(one.size):
@@ -82,7 +84,7 @@ def _count(one: Any, other: Any, minus: Any, plus: Any) -> None:
         minus[j] += np.int8(fore < 0) + np.int8(back < 0)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def line_of_sight_forms(
     a: Any, cell: float, flat: Any, skip: Any, reach: Any, table: Any, out: Any
 ) -> None:

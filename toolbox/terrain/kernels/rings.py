@@ -14,13 +14,18 @@ from typing import Any
 import numba
 import numpy as np
 
-__all__ = ["ring_position", "value_range"]
+from toolbox.compiled import njit
+
+__all__ = ["STRIP", "ring_position", "value_range"]
 
 F = np.float32
-_STRIP, _BLOCK = 2048, 1700  # cells across and down that one thread does in one go
+STRIP = 2048
+"""Cells across that one thread does in one go."""
+
+_BLOCK = 1700  # cells down
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _widen(row: Any, low: Any, high: Any) -> None:
     for j in range(row.size):
         v = row[j]
@@ -28,7 +33,7 @@ def _widen(row: Any, low: Any, high: Any) -> None:
         high[j] = v if v > high[j] else high[j]
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def value_range(a: Any) -> Any:
     """Return the least and greatest known value, infinities where there is none."""
     rows, cols = a.shape
@@ -41,7 +46,7 @@ def value_range(a: Any) -> Any:
     return low.min(), high.max()
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _running(row: Any, at: int, middle: float, scale: float, one: int, out: Any) -> None:
     """Write the sums along a row: its values as whole numbers, and `one` for each known."""
     for j in range(row.size):
@@ -56,14 +61,14 @@ def _running(row: Any, at: int, middle: float, scale: float, one: int, out: Any)
     out[at + row.size :] = total
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _gain(band: Any, p: Any, m: Any, n: Any, q: Any, o: Any, r: Any, s: Any, t: Any) -> None:
     """Add to a band what the outer octagon gains, less what the inner one gains."""
     for j in range(band.size):
         band[j] += ((p[j] - m[j]) - (n[j] - q[j])) - ((o[j] - r[j]) - (s[j] - t[j]))
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _ends(sums: Any, i: int, wide: int, side: int) -> Any:
     """Return the rows at which the bands of an octagon about row `i` begin and end."""
     n = sums.shape[0]
@@ -71,7 +76,7 @@ def _ends(sums: Any, i: int, wide: int, side: int) -> Any:
     return sums[(i + wide) % n], sums[(i + side) % n], high, head
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _move(sums: Any, i: int, at: int, outer: Any, inner: Any, v: Any, d: Any, u: Any) -> None:
     """Move the bands down to row `i`: upright `v`, down to the right `d`, down to the left `u`."""
     (w, s), (x, t) = outer, inner
@@ -112,7 +117,7 @@ def _move(sums: Any, i: int, at: int, outer: Any, inner: Any, v: Any, d: Any, u:
     )
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _position(
     a: Any,
     v: Any,
@@ -136,7 +141,7 @@ def _position(
         part[j] = count < whole and mean == mean and count >= least
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _tile(
     a: Any,
     spot: Any,
@@ -181,7 +186,7 @@ def _tile(
             _position(here, v, d, u, bits, middle, scale, counts, cut, there)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def ring_position(
     a: Any,
     outer: Any,
@@ -200,7 +205,7 @@ def ring_position(
     as does a missing middle, and the number of a whole ring; `part` tells where it has not all.
     """
     rows, cols = a.shape
-    down, across = math.ceil(rows / _BLOCK), math.ceil(cols / _STRIP)
+    down, across = math.ceil(rows / _BLOCK), math.ceil(cols / STRIP)
     for tile in numba.prange(down * across):
         block, strip = tile // across, tile % across
         top, end = rows * block // down, rows * (block + 1) // down

@@ -6,6 +6,7 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
 from toolbox.terrain.kernels.windows import HORN, at, gradient_at_edge
 
 __all__ = ["KINDS", "RANGE", "departure", "jenness_ratio"]
@@ -15,7 +16,7 @@ RANGE, RILEY, WILSON, ROOT_MEAN_SQUARE = 0, 1, 2, 3
 KINDS = {"riley": RILEY, "wilson": WILSON, "root-mean-square": ROOT_MEAN_SQUARE}
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _range(n: Any, ne: Any, e: Any, se: Any, s: Any, sw: Any, w: Any, nw: Any) -> Any:
     low = high = F(0)
     for d in (n, ne, e, se, s, sw, w, nw):
@@ -24,7 +25,7 @@ def _range(n: Any, ne: Any, e: Any, se: Any, s: Any, sw: Any, w: Any, nw: Any) -
     return high - low + F(0) * (n + ne + e + se + s + sw + w + nw)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _summed(n: Any, ne: Any, e: Any, se: Any, s: Any, sw: Any, w: Any, nw: Any, kind: int) -> Any:
     """One figure from the eight differences between the neighbours and the middle."""
     if kind == RANGE:
@@ -37,7 +38,7 @@ def _summed(n: Any, ne: Any, e: Any, se: Any, s: Any, sw: Any, w: Any, nw: Any, 
     return math.sqrt(squares if kind == RILEY else squares * F(0.125))
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _difference(a: Any, i: int, j: int, di: int, dj: int, slope: Any, kind: int) -> Any:
     """Neighbour less middle; a missing one is minus the opposite one, or lies on the slope."""
     known = at(a, i + di, j + dj) - a[i, j]
@@ -49,7 +50,7 @@ def _difference(a: Any, i: int, j: int, di: int, dj: int, slope: Any, kind: int)
     return F(dj) * slope[0] + F(di) * slope[1]
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _departure_at_edge(a: Any, i: int, j: int, kind: int) -> Any:
     slope = gradient_at_edge(a, i, j, HORN)
     return _summed(
@@ -65,7 +66,7 @@ def _departure_at_edge(a: Any, i: int, j: int, kind: int) -> Any:
     )
 
 
-@numba.njit(parallel=True, cache=True, nogil=True, error_model="numpy")
+@njit(parallel=True, cache=True, nogil=True, error_model="numpy")
 def departure(a: Any, kind: int, out: Any) -> None:
     """Write how far the window departs from its middle into `out`, by the measure `kind`."""
     rows, cols = a.shape
@@ -92,13 +93,13 @@ def departure(a: Any, kind: int, out: Any) -> None:
                 out[i, j] = _departure_at_edge(a, i, j, kind)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _facet(along: Any, across: Any) -> Any:
     """Surface over plan of a right triangle: rise over one leg, then over the other."""
     return math.sqrt(F(1) + along * along + across * across)
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _jenness_at_edge(a: Any, step: Any, i: int, j: int) -> Any:
     """Mean ratio of those of the eight facets whose three cells are known."""
     total, count = F(0), 0
@@ -115,7 +116,7 @@ def _jenness_at_edge(a: Any, step: Any, i: int, j: int) -> Any:
     return total / F(count) if count else F(np.nan)
 
 
-@numba.njit(parallel=True, cache=True, nogil=True, error_model="numpy")
+@njit(parallel=True, cache=True, nogil=True, error_model="numpy")
 def jenness_ratio(a: Any, cell: float, out: Any) -> None:
     """Write Jenness's surface area over plan area of `a` into `out`."""
     rows, cols = a.shape

@@ -9,21 +9,22 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
 from toolbox.terrain.kernels.windows import HORN, at, gradient_at_edge, horn
 
-__all__ = ["surface_over_plane", "vector_ruggedness"]
+__all__ = ["rows_at_a_time", "surface_over_plane", "vector_ruggedness"]
 
 F = np.float32
 _BLOCK = 128  # rows that one thread does in one go
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _add(row: Any, weight: Any, total: Any) -> None:
     for j in range(total.size):
         total[j] += weight * row[j]
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _sum_along(column: Any, r: int, total: Any) -> None:
     """Write the sums of each cell and `r` on either hand; beyond the ends there is nothing."""
     cols = column.size
@@ -34,7 +35,7 @@ def _sum_along(column: Any, r: int, total: Any) -> None:
             _add(column[first + k : last + k], F(1), total[first:last])
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _sum_about(field: Any, i: int, r: int, column: Any, total: Any) -> None:
     """Write the sums of a field over windows about the cells of row `i`."""
     column[:] = 0
@@ -43,31 +44,35 @@ def _sum_about(field: Any, i: int, r: int, column: Any, total: Any) -> None:
     _sum_along(column, r, total)
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _three(one: Any, two: Any, three: Any, total: Any) -> None:
     for j in range(total.size):
         total[j] = one[j] + two[j] + three[j]
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _two_more(one: Any, two: Any, total: Any) -> None:
     for j in range(total.size):
         total[j] += one[j] + two[j]
 
 
-@numba.njit(cache=True, nogil=True)
-def _sum_all(field: Any, r: int, column: Any, total: Any) -> None:
-    """Write the sums of 2 r + 1 rows over windows along them; `column` has `r` zeros each way."""
-    middle = column[r : r + total.size]
-    _three(field[0], field[1], field[2], middle)
-    for k in range(3, 2 * r + 1, 2):
-        _two_more(field[k], field[k + 1], middle)
+@njit(cache=True, nogil=True)
+def _sum_all(field: Any, first: int, r: int, column: Any, total: Any) -> None:
+    """Write the sums of 2 r + 1 rows over windows along them; `column` has `r` zeros each way.
+
+    Rows are added from the `first` on, then those before it: always from north to south, so that a
+    sum does not depend on where the grid begins.
+    """
+    middle, side = column[r : r + total.size], 2 * r + 1
+    _three(field[first], field[(first + 1) % side], field[(first + 2) % side], middle)
+    for k in range(first + 3, first + side, 2):
+        _two_more(field[k % side], field[(k + 1) % side], middle)
     _three(column, column[1:], column[2:], total)
     for k in range(3, 2 * r + 1, 2):
         _two_more(column[k:], column[k + 1 :], total)
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _normals(a: Any, i: int, step: Any, out: Any) -> None:
     """Write the parts of unit normals across, and what they lack of 1 upwards; 1 where known."""
     rows, cols = a.shape
@@ -92,7 +97,7 @@ def _normals(a: Any, i: int, step: Any, out: Any) -> None:
         out[3, j] = F(1) if known else F(0)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _spread(east: Any, south: Any, lack: Any, n: Any) -> Any:
     """1 - |sum of normals| / n, arranged so that gentle slopes do not cancel."""
     up = n - lack
@@ -101,14 +106,14 @@ def _spread(east: Any, south: Any, lack: Any, n: Any) -> Any:
     return spread if spread > 0 else F(0)
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _spreads(known: Any, sums: Any, out: Any) -> None:
     for j in range(out.size):
         spread = _spread(sums[0, j], sums[1, j], sums[2, j], sums[3, j])
         out[j] = spread if known[j] > 0 else F(np.nan)
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _ruggedness_of_rows(a: Any, step: Any, r: int, top: int, end: int, out: Any) -> None:
     """Go down some rows, keeping the normals of those in the window."""
     rows, cols = a.shape
@@ -123,11 +128,11 @@ def _ruggedness_of_rows(a: Any, step: Any, r: int, top: int, end: int, out: Any)
         middle = i - r
         if middle >= top:
             for part in range(4):
-                _sum_all(normals[:, part], r, column, sums[part])
+                _sum_all(normals[:, part], (middle - r) % side, r, column, sums[part])
             _spreads(normals[middle % side, 3], sums, out[middle])
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def vector_ruggedness(a: Any, cell: float, r: int, out: Any) -> None:
     """Write the spread of normals within windows reaching `r` cells from their middle."""
     rows, _ = a.shape
@@ -137,7 +142,7 @@ def vector_ruggedness(a: Any, cell: float, r: int, out: Any) -> None:
         _ruggedness_of_rows(a, F(1 / cell), r, top, end, out)
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _plane_at_edge(a: Any, i: int, j: int, r: int) -> Any:
     """Return 1 plus the squared rise per cell of the least-squares plane through known cells."""
     n = x = y = z = xx = xy = yy = xz = yz = 0.0
@@ -156,7 +161,7 @@ def _plane_at_edge(a: Any, i: int, j: int, r: int) -> Any:
     return (xz * yy - yz * xy) / whole, (yz * xx - xz * xy) / whole
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _tilts(a: Any, i: int, r: int, column: Any, down: Any, tilt: Any) -> None:
     """Write the rise per cell, east and south, of planes through whole windows; else NaN."""
     cols = a.shape[1]
@@ -173,7 +178,12 @@ def _tilts(a: Any, i: int, r: int, column: Any, down: Any, tilt: Any) -> None:
         tilt /= whole
 
 
-@numba.njit(parallel=True, cache=True, nogil=True, error_model="numpy")
+def rows_at_a_time(r: int) -> int:
+    """Return how many rows a thread of ``surface_over_plane`` works on at a time."""
+    return max(_BLOCK, 4 * r) + 2 * r
+
+
+@njit(parallel=True, cache=True, nogil=True, error_model="numpy")
 def surface_over_plane(a: Any, ratio: Any, cell: float, r: int, out: Any) -> None:
     """Write the mean `ratio` of surface to plan within windows over that of their planes.
 

@@ -10,15 +10,19 @@ from typing import Any
 import numba
 import numpy as np
 
-__all__ = ["position_over_planes"]
+from toolbox.compiled import njit
+
+__all__ = ["TILE", "position_over_planes"]
 
 F = np.float32
-_TILE = 128  # cells across and down that one thread does in one go
+TILE = 128
+"""Cells across and down that one thread does in one go."""
+
 _ALL, _ROWS = 41, 21  # rows of a ring that are all looked at; about so many of a taller one
 _HAIR = 1e-9  # share of the spread of a ring's cells that counts as none
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _running(row: Any, at: int, middle: float, out: Any) -> None:
     """Write sums along a row of 1, place, its square, value, and place times value, if known."""
     n = x = xx = z = xz = 0.0
@@ -35,7 +39,7 @@ def _running(row: Any, at: int, middle: float, out: Any) -> None:
         out[k, 0], out[k, 1], out[k, 2], out[k, 3], out[k, 4] = n, x, xx, z, xz
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _between(along: Any, k: int, low: int, high: int) -> Any:
     return (
         along[k, high, 0] - along[k, low, 0],
@@ -46,11 +50,12 @@ def _between(along: Any, k: int, low: int, high: int) -> Any:
     )
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _sums(along: Any, begin: int, step: int, i: int, j: int, outer: Any, inner: Any) -> Any:
     """Sum over the known cells of the ring about a cell: the nine sums a plane needs.
 
-    `along` holds sums along rows `step` apart, from row `begin` steps on.
+    `along` holds sums along rows `step` apart, from row `begin` steps on; rows are counted as in
+    the whole raster.
     """
     (wide, side), (hole, edge) = outer, inner
     n = x = y = xx = xy = yy = z = xz = yz = 0.0
@@ -71,7 +76,7 @@ def _sums(along: Any, begin: int, step: int, i: int, j: int, outer: Any, inner: 
     return n, x, y, xx, xy, yy, z, xz, yz
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _at(sums: Any, place: float) -> float:
     """Height at `place` of the least-squares plane; level along what has no spread."""
     n, x, y, xx, xy, yy, z, xz, yz = sums
@@ -84,7 +89,7 @@ def _at(sums: Any, place: float) -> float:
     return z - ((xz * yy - yz * xy) * x + (yz * xx - xz * xy) * y) / (xx * yy - xy * xy)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _holds(part: Any, top: int, end: int, first: int, last: int) -> bool:
     """Tell whether `part` is true anywhere in a tile, each row read in one go."""
     for i in range(top, end):
@@ -96,41 +101,51 @@ def _holds(part: Any, top: int, end: int, first: int, last: int) -> bool:
     return False
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def _tile(
-    a: Any, part: Any, spot: Any, outer: Any, inner: Any, step: int, middle: float, out: Any
+    a: Any,
+    above: int,
+    part: Any,
+    spot: Any,
+    outer: Any,
+    inner: Any,
+    step: int,
+    middle: float,
+    out: Any,
 ) -> None:
     (top, end, first, last), wide = spot, outer[0]
     near, far, left = max(first - wide, 0), min(last + wide, a.shape[1]), first - wide
-    begin = math.ceil(max(top - wide, 0) / step)
-    beyond = math.ceil(min(end + wide, len(a)) / step)
+    begin = math.ceil((above + max(top - wide, 0)) / step)
+    beyond = math.ceil((above + min(end + wide, len(a))) / step)
     along = np.empty((beyond - begin, last - left + wide + 1, 5))
     for k in range(len(along)):
-        _running(a[(begin + k) * step, near:far], near - left, middle, along[k])
+        _running(a[(begin + k) * step - above, near:far], near - left, middle, along[k])
     for i in range(top, end):
         for j in range(first, last):
             if part[i, j]:
-                sums = _sums(along, begin, step, i, j - left, outer, inner)
+                sums = _sums(along, begin, step, above + i, j - left, outer, inner)
                 if sums[0] > 0:
                     plane = _at(sums, float(j - left))
                     out[i, j] = F(plane - (np.float64(a[i, j]) - middle))
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def position_over_planes(
-    a: Any, part: Any, outer: Any, inner: Any, middle: float, out: Any
+    a: Any, place: Any, part: Any, outer: Any, inner: Any, middle: float, out: Any
 ) -> None:
     """Write, where `part` is true, the plane through the ring less the cell's own value.
 
     The plane is that of least squares through the known cells of the ring; `middle` is about their
-    value.
+    value. `place` is the row and column of a raster at which `a` begins: tiles, and the rows that
+    are looked at, are those of the raster.
     """
-    rows, cols = a.shape
+    (rows, cols), (above, before) = a.shape, place
     tall = 2 * outer[0] + 1
     step = 1 if tall <= _ALL else math.ceil(tall / _ROWS)
-    down, across = math.ceil(rows / _TILE), math.ceil(cols / _TILE)
+    before %= TILE
+    down, across = math.ceil(rows / TILE), math.ceil((before + cols) / TILE)
     for tile in numba.prange(down * across):
-        top, first = tile // across * _TILE, tile % across * _TILE
-        end, last = min(top + _TILE, rows), min(first + _TILE, cols)
+        top, start = tile // across * TILE, tile % across * TILE - before
+        end, first, last = min(top + TILE, rows), max(start, 0), min(start + TILE, cols)
         if _holds(part, top, end, first, last):
-            _tile(a, part, (top, end, first, last), outer, inner, step, middle, out)
+            _tile(a, above, part, (top, end, first, last), outer, inner, step, middle, out)

@@ -7,8 +7,9 @@ the same row, still in cache, mends the cells at the shore.
 
 from typing import Any
 
-import numba
 import numpy as np
+
+from toolbox.compiled import njit
 
 __all__ = ["HORN", "METHODS", "ZEVENBERGEN_THORNE", "at", "central", "gradient_at_edge", "horn"]
 
@@ -17,14 +18,14 @@ HORN, ZEVENBERGEN_THORNE = 0, 1
 METHODS = {"horn": HORN, "zevenbergen-thorne": ZEVENBERGEN_THORNE}
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def at(a: Any, i: int, j: int) -> Any:
     """Value of a cell, NaN outside the grid."""
     rows, cols = a.shape
     return a[i, j] if 0 <= i < rows and 0 <= j < cols else F(np.nan)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def horn(a: Any, i: int, j: int) -> Any:
     """Rise per cell to the east and to the south from all nine cells, weighted 1, 2, 1."""
     nw, ne, sw, se = a[i - 1, j - 1], a[i - 1, j + 1], a[i + 1, j - 1], a[i + 1, j + 1]
@@ -33,14 +34,14 @@ def horn(a: Any, i: int, j: int) -> Any:
     return east * F(0.125) + F(0) * a[i, j], south * F(0.125)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def central(a: Any, i: int, j: int) -> Any:
     """Rise per cell to the east and to the south from the four nearest cells."""
     east = (a[i, j + 1] - a[i, j - 1]) * F(0.5) + F(0) * a[i, j]
     return east, (a[i + 1, j] - a[i - 1, j]) * F(0.5)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _rise(before: Any, here: Any, after: Any) -> Any:
     """Rise per cell along three cells: central, else one-sided, else NaN."""
     if before == before and after == after:
@@ -50,12 +51,12 @@ def _rise(before: Any, here: Any, after: Any) -> Any:
     return here - before
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _rise_along(a: Any, i: int, j: int, di: int, dj: int) -> Any:
     return _rise(at(a, i - di, j - dj), at(a, i, j), at(a, i + di, j + dj))
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _mean(first: Any, middle: Any, last: Any, method: int) -> Any:
     """Mean of the known rises of three lines: the middle one alone, or weighted 1, 2, 1."""
     if method == ZEVENBERGEN_THORNE and middle == middle:
@@ -68,7 +69,7 @@ def _mean(first: Any, middle: Any, last: Any, method: int) -> Any:
     return total / weight if weight > 0 else F(np.nan)
 
 
-@numba.njit(cache=True, nogil=True, error_model="numpy")
+@njit(cache=True, nogil=True, error_model="numpy")
 def gradient_at_edge(a: Any, i: int, j: int, method: int) -> Any:
     """Rise per cell to the east and to the south where some of the window is missing."""
     east = _mean(

@@ -6,6 +6,8 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
+
 __all__ = [
     "PARTS",
     "accumulate",
@@ -19,7 +21,7 @@ PARTS = 16
 """Triangles are summed in this many parts: the same bits whatever the number of threads."""
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _part(
     ground: Any, triangles: Any, depth: Any, levels: Any, first: int, last: int, out: Any
 ) -> None:
@@ -51,7 +53,7 @@ def _part(
             k += 1
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def accumulate(ground: Any, triangles: Any, depth: Any, levels: Any) -> Any:
     """Sum over triangles.
 
@@ -68,7 +70,7 @@ def accumulate(ground: Any, triangles: Any, depth: Any, levels: Any) -> Any:
     return out
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def accumulate_each(ground: Any, triangles: Any, depths: Any, levels: Any) -> Any:
     """Sum over triangles as `accumulate` does and over its parts, for many depths (draws, n).
 
@@ -85,7 +87,7 @@ def accumulate_each(ground: Any, triangles: Any, depths: Any, levels: Any) -> An
     return out
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def sum_steepness(vertices: Any, triangles: Any, depths: Any) -> Any:
     """Sum over triangles their plan area times their rise over run, for depths (draws, n)."""
     out = np.zeros(len(depths))
@@ -111,14 +113,14 @@ _WEIGHTS = np.array(
 _GENTLE = 1.5  # ratio up to which eight nodes of Gauss integrate 1 / w to the last digit
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _box(size: float, depth: float, levels: Any, out: Any) -> None:
     k = np.searchsorted(levels, depth, "right")
     out[2, k] += size
     out[3, k] += size * depth
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _over(x0: float, x1: float, w0: float, w1: float) -> tuple[float, float]:
     """Mean of x / w and of x^2 / w, both linear from end 0 to end 1, 0 <= x <= w."""
     if w0 > w1:
@@ -142,7 +144,7 @@ def _over(x0: float, x1: float, w0: float, w1: float) -> tuple[float, float]:
     return slope + rest * bent, rest * rest * bent + slope * (2 * rest + slope * mean)
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _deeper(a: float, b: float, c: float, d: float) -> tuple[float, float]:
     """Share of a bilinear patch above zero and its integral; a, b on one side, c, d across."""
     first = a / (a - b) if (a < 0) != (b < 0) and a != b else 0.0
@@ -172,7 +174,7 @@ def _deeper(a: float, b: float, c: float, d: float) -> tuple[float, float]:
     return area, volume
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def _patch(size: float, a: float, b: float, c: float, d: float, levels: Any, out: Any) -> None:
     k = np.searchsorted(levels, min(a, b, c, d), "right")
     deepest = max(a, b, c, d)
@@ -186,7 +188,7 @@ def _patch(size: float, a: float, b: float, c: float, d: float, levels: Any, out
         k += 1
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def accumulate_boxes(values: Any, ground: Any, levels: Any) -> Any:
     """Sum over cells (rows, cols), each a box with a level floor; NaN is no water.
 
@@ -205,7 +207,7 @@ def accumulate_boxes(values: Any, ground: Any, levels: Any) -> Any:
     return out
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def accumulate_patches(values: Any, ground: Any, levels: Any) -> Any:
     """Sum over the patches between cell centres of each two rows of (rows, cols), and the rim.
 

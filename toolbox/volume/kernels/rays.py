@@ -6,18 +6,20 @@ from typing import Any
 import numba
 import numpy as np
 
+from toolbox.compiled import njit
+
 __all__ = ["cast_around", "cast_between", "sort_edges"]
 
 HAIR = 1e-9
 """Of an edge's length, by which an edge is taken to reach beyond its ends: no ray slips through."""
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _bucket(value: float, low: float, width: float, count: int) -> int:
     return min(max(math.floor((value - low) / width), 0), count - 1)
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _box(edge: Any, net: Any) -> Any:
     """First and last column, first and last row of the buckets that an edge may touch."""
     left, bottom, width, rows, cols = net
@@ -29,7 +31,7 @@ def _box(edge: Any, net: Any) -> Any:
     )
 
 
-@numba.njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True)
 def sort_edges(edges: Any, left: float, bottom: float, width: float, rows: int, cols: int) -> Any:
     """Sort edges (e, 4) into square buckets: where each begins, and the members one by one."""
     net = (left, bottom, width, rows, cols)
@@ -50,7 +52,7 @@ def sort_edges(edges: Any, left: float, bottom: float, width: float, rows: int, 
     return start, member
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _met(edge: Any, x: float, y: float, u: float, v: float) -> float:
     """How many times (u, v) a ray from (x, y) goes until it meets an edge; inf if it does not."""
     p, q = edge[2] - edge[0], edge[3] - edge[1]
@@ -62,7 +64,7 @@ def _met(edge: Any, x: float, y: float, u: float, v: float) -> float:
     return along if along >= 0.0 and -HAIR <= share <= 1.0 + HAIR else np.inf
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _steps(at: float, speed: float, low: float, width: float, cell: int) -> Any:
     """When a ray leaves its bucket along one axis, how long it needs for one, and which way."""
     if speed > 0.0:
@@ -72,7 +74,7 @@ def _steps(at: float, speed: float, low: float, width: float, cell: int) -> Any:
     return np.inf, np.inf, 0
 
 
-@numba.njit(inline="always")
+@njit(inline="always")
 def _reach(
     edges: Any, start: Any, member: Any, net: Any, x: float, y: float, u: float, v: float
 ) -> float:
@@ -95,7 +97,7 @@ def _reach(
     return nearest
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def cast_around(edges: Any, start: Any, member: Any, net: Any, places: Any, ways: Any) -> Any:
     """Cast rays from each place (n, 2) along each of several vectors (k, 2).
 
@@ -110,7 +112,7 @@ def cast_around(edges: Any, start: Any, member: Any, net: Any, places: Any, ways
     return out
 
 
-@numba.njit(parallel=True, cache=True, nogil=True)
+@njit(parallel=True, cache=True, nogil=True)
 def cast_between(edges: Any, start: Any, member: Any, net: Any, places: Any) -> Any:
     """Cast a ray from each place (n, 2) towards each other and beyond it.
 

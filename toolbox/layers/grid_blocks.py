@@ -2,14 +2,17 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers import Grid
+from toolbox.layers.grid import Grid
 
-__all__ = ["GridBlocks", "continued", "overlapping", "row_blocks"]
+if TYPE_CHECKING:
+    from affine import Affine
+
+__all__ = ["GridBlocks", "continued", "corner", "moved", "overlapping", "row_blocks"]
 
 _ROWS = 512
 
@@ -25,6 +28,8 @@ class GridBlocks:
         time that the raster is gone through.
     notes : tuple of str
         What a reader must know to use it.
+    shape : (int, int), optional
+        Rows and columns of the whole, where they are known beforehand.
 
     Examples
     --------
@@ -36,11 +41,12 @@ class GridBlocks:
 
     begin: Callable[[], Iterator[Grid]]
     notes: tuple[str, ...] = ()
+    shape: tuple[int, int] | None = None
 
     @classmethod
     def of(cls, grid: Grid, *, rows: int = _ROWS) -> "GridBlocks":
         """Give a grid in memory in blocks."""
-        return cls(lambda: row_blocks(grid, rows=rows), grid.notes)
+        return cls(lambda: row_blocks(grid, rows=rows), grid.notes, grid.shape)
 
     def __iter__(self) -> Iterator[Grid]:
         """Go through the blocks from north to south."""
@@ -50,7 +56,7 @@ class GridBlocks:
 def row_blocks(grid: Grid, *, rows: int = _ROWS) -> Iterator[Grid]:
     """Give a grid in blocks of whole rows, from north to south."""
     for start in range(0, grid.shape[0], rows):
-        yield _moved(grid, grid.values[start : start + rows], start)
+        yield moved(grid, grid.values[start : start + rows], down=start)
 
 
 def continued(blocks: Iterable[Grid]) -> Iterator[Grid]:
@@ -71,6 +77,7 @@ def continued(blocks: Iterable[Grid]) -> Iterator[Grid]:
             )
         expected = (place[0], block.bounds[1], *place[2:])
         yield block
+        del block  # one is held at a time
 
 
 def overlapping(blocks: Iterable[Grid]) -> Iterator[Grid]:
@@ -79,17 +86,19 @@ def overlapping(blocks: Iterable[Grid]) -> Iterator[Grid]:
     last: Grid | None = None
     for block in blocks:
         row = np.full((1, block.shape[1]), np.nan, np.float32) if above is None else above
-        yield _stacked(row, block.values, block, 1)
+        yield moved(block, np.vstack([row, block.values]), down=-1)
         above, last = block.values[-1:].copy(), block
     if last is not None and above is not None:
-        yield _stacked(above, np.full_like(above, np.nan), last, 1 - last.shape[0])
+        ended = np.vstack([above, np.full_like(above, np.nan)])
+        yield moved(last, ended, down=last.shape[0] - 1)
 
 
-def _stacked(upper: np.ndarray, lower: np.ndarray, block: Grid, up: int) -> Grid:
-    return _moved(block, np.vstack([upper, lower]), -up)
+def moved(grid: Grid, values: np.ndarray, *, down: int = 0, right: int = 0) -> Grid:
+    """Return values of cells that begin so many rows farther down and columns to the right."""
+    return replace(grid, values=values, transform=corner(grid.transform, down, right))
 
 
-def _moved(grid: Grid, values: np.ndarray, down: int) -> Grid:
-    """Return values of cells that begin so many rows farther down."""
-    a, b, c, d, e, f, *_ = grid.transform
-    return replace(grid, values=values, transform=type(grid.transform)(a, b, c, d, e, f + down * e))
+def corner(transform: "Affine", down: int, right: int = 0) -> "Affine":
+    """Return the transform of cells that begin so many rows and columns farther."""
+    a, b, c, d, e, f, *_ = transform
+    return type(transform)(a, b, c + right * a, d, e, f + down * e)

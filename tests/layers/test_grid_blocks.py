@@ -8,7 +8,7 @@ from affine import Affine
 
 from toolbox.errors import LayerError
 from toolbox.layers import Grid
-from toolbox.volume.grid_blocks import GridBlocks, continued, overlapping, row_blocks
+from toolbox.layers.grid_blocks import GridBlocks, continued, overlapping, row_blocks
 
 
 def grid(rows: int = 7, cols: int = 3) -> Grid:

@@ -1,0 +1,152 @@
+"""Large layers split into a survey for each water."""
+
+from pathlib import Path
+from typing import Any
+
+import geopandas
+import numpy as np
+import pytest
+import shapely
+from numpy.testing import assert_allclose
+
+from toolbox.batch.batch_file import BatchFile, load_batch_file
+from toolbox.batch.inputs import Split, read_split, split_digest, split_inputs
+from toolbox.errors import InputFileError, SettingsError
+from toolbox.formats.soundings_file import read_soundings
+from toolbox.survey.settings import load_settings
+
+METRES = "EPSG:32633"
+ISLAND = shapely.box(500_040, 5_300_040, 500_060, 5_300_060)
+LAKES = {
+    "West": shapely.Polygon(
+        shapely.box(500_000, 5_300_000, 500_100, 5_300_100).exterior, [ISLAND.exterior]
+    ),
+    "East": shapely.box(500_100, 5_300_000, 500_200, 5_300_100),
+    "Empty": shapely.box(500_300, 5_300_000, 500_400, 5_300_100),
+}
+ROWS = np.array(
+    [
+        [500_010, 5_300_010, 1.5],
+        [500_090, 5_300_090, 2.5],
+        [500_050, 5_300_050, 9.0],  # on the island
+        [500_100, 5_300_050, 3.5],  # on the border of two
+        [500_150, 5_300_050, 4.5],
+        [500_250, 5_300_050, 9.0],  # between waters
+    ]
+)
+
+
+def _written(folder: Path, lakes_crs: str = METRES, **more: Any) -> BatchFile:
+    frame = geopandas.GeoDataFrame(
+        {"name": list(LAKES), "code": [1.0, 2.0, 3.0]}, geometry=list(LAKES.values()), crs=METRES
+    )
+    frame.to_crs(lakes_crs).to_file(folder / "lakes.gpkg", layer="lakes")
+    np.savetxt(
+        folder / "soundings.csv", ROWS, "%.2f", ",", header="easting,northing,depth", comments=""
+    )
+    given = {
+        "waters": {"file": "lakes.gpkg"},
+        "soundings": [{"file": "soundings.csv", "crs": METRES, "source": "track", "draft": 0.5}],
+    }
+    return load_batch_file(given | more, folder / "batch.toml")
+
+
+def _split(wanted: BatchFile, folder: Path) -> Split:
+    place = folder / "inputs"
+    place.mkdir()
+    return split_inputs(wanted, place, folder / "nowhere")
+
+
+def test_each_sounding_goes_to_one_water_and_none_is_lost(tmp_path: Path) -> None:
+    split = _split(_written(tmp_path), tmp_path)
+    assert split.folders == ("West", "East", "Empty")
+    assert split.soundings == (3, 1, 0)
+    assert split.outside == {"in no water": 2}
+    assert sum(split.soundings) + sum(split.outside.values()) == len(ROWS)
+    assert read_split((tmp_path / "inputs" / "split.json").read_bytes()) == split
+    assert not (tmp_path / "inputs" / "Empty").exists()
+    outside = geopandas.read_file(tmp_path / "inputs" / "outside.gpkg")
+    assert outside["row"].tolist() == [3, 6]
+    assert outside["depth"].tolist() == [9.0, 9.0]
+    assert outside["why"].unique().tolist() == ["in no water"]
+    assert_allclose(
+        shapely.get_coordinates(outside.to_crs(METRES).geometry), ROWS[[2, 5], :2], atol=1e-6
+    )
+
+
+def test_each_water_gets_a_survey_that_runs_alone(tmp_path: Path) -> None:
+    _split(_written(tmp_path, make={"cell": 2}, datum={"elevation": 100.0}), tmp_path)
+    settings = load_settings(tmp_path / "inputs" / "West" / "survey.toml")
+    assert settings.water.name == "West"
+    assert (settings.make.cell, settings.datum.elevation) == (2.0, 100.0)
+    (source,) = settings.soundings
+    assert (source.source, source.draft, source.crs) == ("track", 0.5, None)
+    read = read_soundings(source.file)
+    assert read.depth.tolist() == [1.5, 2.5, 3.5]
+    assert_allclose(read.coordinates, ROWS[[0, 1, 3], :2], rtol=0, atol=0)
+    shape = geopandas.read_file(settings.water.shoreline).geometry[0]
+    assert shape.equals(LAKES["West"])
+
+
+def test_layers_in_different_crs(tmp_path: Path) -> None:
+    # in degrees the border of the two is where it was, to a fraction of a micrometre
+    split = _split(_written(tmp_path, "EPSG:4326"), tmp_path)
+    assert split.soundings[2] == 0
+    assert sum(split.soundings) == 4
+    assert split.soundings in {(3, 1, 0), (2, 2, 0)}
+
+
+def test_elevations_become_depths_once(tmp_path: Path) -> None:
+    source = {"file": "soundings.csv", "crs": METRES, "elevation": "depth", "unit": "ft"}
+    wanted = _written(tmp_path, soundings=[source], datum={"elevation": 10.0})
+    _split(wanted, tmp_path)
+    (read,) = load_settings(tmp_path / "inputs" / "East" / "survey.toml").soundings
+    # derived: an elevation of 4.5 ft is 10 m - 4.5 * 0.3048 m deep
+    assert read_soundings(read.file).depth == pytest.approx([10 - 4.5 * 0.3048])
+
+
+def test_what_a_split_is_made_from_is_known_again(tmp_path: Path) -> None:
+    wanted = _written(tmp_path)
+    before = split_digest(wanted)
+    assert split_digest(_written(tmp_path, make={"cell": 2})) != before
+    (tmp_path / "soundings.csv").write_text("easting,northing,depth\n1,2,3\n", encoding="utf-8")
+    assert split_digest(wanted) != before
+    assert read_split(b"{}") is None
+    assert read_split(None) is None
+
+
+def test_folders_are_named_by_an_id(tmp_path: Path) -> None:
+    split = _split(_written(tmp_path, waters={"file": "lakes.gpkg", "id": "code"}), tmp_path)
+    assert split.folders == ("1", "2", "3")
+    assert split.names == ("West", "East", "Empty")
+
+
+@pytest.mark.parametrize(
+    ("waters", "message"),
+    [
+        ({"name": "title"}, "lakes.gpkg has no column 'title', only name, code"),
+        ({"layer": "ponds"}, "has no layer 'ponds', only lakes"),
+    ],
+)
+def test_columns_and_layers_that_are_not_there(
+    waters: dict[str, str], message: str, tmp_path: Path
+) -> None:
+    with pytest.raises((SettingsError, InputFileError), match=message):
+        _split(_written(tmp_path, waters={"file": "lakes.gpkg", **waters}), tmp_path)
+
+
+def test_waters_of_one_name_need_an_id(tmp_path: Path) -> None:
+    wanted = _written(tmp_path)
+    frame = geopandas.read_file(tmp_path / "lakes.gpkg").assign(name="Mud Lake")
+    frame.to_file(tmp_path / "lakes.gpkg", layer="lakes")
+    message = r"row 2 \('Mud Lake'\) and lakes.gpkg, row 1 .*name a column that tells .* with id"
+    with pytest.raises(SettingsError, match=message):
+        _split(wanted, tmp_path)
+
+
+def test_lines_are_no_waters(tmp_path: Path) -> None:
+    wanted = _written(tmp_path)
+    frame = geopandas.read_file(tmp_path / "lakes.gpkg")
+    frame.set_geometry(frame.boundary).to_file(tmp_path / "lakes.gpkg", layer="lakes")
+    with pytest.raises(InputFileError, match=r"must hold polygons, got .*LineString"):
+        _split(wanted, tmp_path)

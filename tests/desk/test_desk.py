@@ -1,0 +1,153 @@
+"""The desk's folder, its process and its command."""
+
+import signal
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+from threading import Event
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from toolbox.desk.command import desk_command
+from toolbox.desk.desk import STAGES
+from toolbox.desk.hand import Hand
+from toolbox.desk.workplace import SURVEY, Workplace, safe_name
+from toolbox.errors import OutputError, ParameterError
+from toolbox.survey import run
+
+START = "from toolbox.desk.command import desk_command as c; c()"
+
+
+def test_stages_are_those_of_a_run() -> None:
+    assert STAGES == run.STAGES
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [
+        ("lake.csv", "lake.csv"),
+        ("Lake.GPKG", "Lake.gpkg"),
+        ("a b/c\\d.csv", "d.csv"),
+        ("CON.csv", "CON_given.csv"),
+        ("survey.toml", "survey_given.toml"),
+        ("a<b>:|?*.csv", "a_b_____.csv"),
+        ("x" * 300 + ".csv", "x" * 100 + ".csv"),
+        ("e\u0301tang.csv", "\u00e9tang.csv"),
+    ],
+)
+def test_names_are_made_safe(given: str, kept: str) -> None:
+    assert safe_name(given) == kept
+
+
+def test_a_name_without_a_known_ending_is_refused() -> None:
+    with pytest.raises(
+        ParameterError, match=r"'a\.zip' is no kind of file that is read here: \.csv"
+    ):
+        safe_name("dir/a.zip")
+
+
+def test_a_file_is_kept_whole_or_not_at_all(tmp_path: Path) -> None:
+    place = Workplace(tmp_path / "desk")
+    place.store("a.csv", [b"first"])
+
+    def broken() -> Any:
+        yield b"second"
+        raise OSError(28, "No space left on device")
+
+    with pytest.raises(OutputError, match=r"a\.csv cannot be kept: No space left on device"):
+        place.store("a.csv", broken())
+    assert [p.name for p in place.inputs.iterdir()] == ["a.csv"]
+    assert (place.inputs / "a.csv").read_bytes() == b"first"
+
+
+def test_a_folder_with_other_things_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "thesis.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(OutputError, match="holds other things: give a new or an empty folder"):
+        Workplace(tmp_path)
+    assert [p.name for p in tmp_path.iterdir()] == ["thesis.txt"]
+
+
+def test_a_temporary_folder_is_taken_away_and_a_named_one_stays(tmp_path: Path) -> None:
+    for place, stays in ((Workplace(), False), (Workplace(tmp_path / "kept"), True)):
+        place.store("a.csv", [b"1"])
+        place.close()
+        assert place.folder.exists() is stays
+
+
+def test_a_kept_folder_goes_on_with_its_survey_file(tmp_path: Path) -> None:
+    first = Workplace(tmp_path / "kept")
+    first.survey.write_text("[water]\n", encoding="utf-8")
+    second = Workplace(tmp_path / "kept")
+    assert second.names == ["survey_given.toml"]
+    assert not second.survey.exists()
+
+
+def test_zip_holds_results_and_what_they_were_made_of(tmp_path: Path) -> None:
+    place = Workplace(tmp_path / "desk")
+    place.store("a.csv", [b"1"])
+    place.survey.write_text("x", encoding="utf-8")
+    (place.results / "figures").mkdir(parents=True)
+    (place.results / "figures" / "f.png").write_bytes(b"2")
+    with zipfile.ZipFile(place.packed()) as packed:
+        held = {name: packed.read(name) for name in packed.namelist()}
+    assert held == {"results/figures/f.png": b"2", "survey/a.csv": b"1", f"survey/{SURVEY}": b"x"}
+
+
+def test_a_process_that_dies_is_told_in_one_line_and_replaced(tmp_path: Path) -> None:
+    hand, told, ended = Hand(), [], Event()
+
+    def tell(kind: str, value: Any) -> None:
+        if kind != "stage":
+            told.append((kind, value))
+            ended.set()
+
+    hand.ready()
+    assert hand._process is not None
+    hand._process.kill()
+    hand._process.join()
+    pipe = hand._pipe
+    assert pipe is not None
+    from toolbox.desk.hand import _listen
+
+    _listen(pipe, "look", {}, tell)
+    assert told == [
+        ("failed", "the work ended abruptly, perhaps for lack of memory: larger cells need less")
+    ]
+    told.clear()
+    ended.clear()
+    hand.do("run", {"survey": tmp_path / "none.toml", "out": tmp_path / "out"}, tell)
+    assert ended.wait(60)
+    assert told[0][0] == "failed"
+    assert told[0][1].endswith(f"{tmp_path / 'none.toml'} does not exist")
+    hand.stop()
+
+
+def test_command_says_what_it_does() -> None:
+    told = CliRunner().invoke(desk_command, ["--help"]).output
+    assert "--no-browser" in told
+    assert "Nothing is sent anywhere." in told
+
+
+def test_command_names_the_extra_that_is_missing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "uvicorn", None)
+    done = CliRunner().invoke(desk_command, ["--no-browser"])
+    assert str(done.exception) == (
+        "leadline desk needs uvicorn, which is not installed: pip install 'leadline[desk]'"
+    )
+
+
+def test_told_to_end_the_desk_leaves_nothing_behind() -> None:
+    pytest.importorskip("starlette", reason="starlette is not installed")
+    pytest.importorskip("uvicorn", reason="uvicorn is not installed")
+    command = [sys.executable, "-u", "-c", START, "--no-browser"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert "The desk is open at" in process.stdout.readline()
+        folder = Path(process.stdout.readline().split("Files are in ")[1].split(", which")[0])
+        assert folder.is_dir()
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(30) == 0
+    assert not folder.exists()

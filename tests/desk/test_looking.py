@@ -1,0 +1,227 @@
+"""What the desk understands of files, in this process and without a browser."""
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import shapely
+
+from toolbox.desk.drafting import draft
+from toolbox.desk.looking import look
+from toolbox.desk.seen import Seen
+from toolbox.desk.sniffing import sniff
+from toolbox.survey.settings import load_settings
+
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
+
+
+def seen(folder: Path, **answers: str) -> Seen:
+    names = sorted(p.name for p in folder.iterdir() if p.name != "survey.toml")
+    given = {key.replace("__", "/").replace("_csv", ".csv"): v for key, v in answers.items()}
+    return look(folder, names, given, watch=lambda stage: None)
+
+
+def doubts(found: Seen) -> list[str]:
+    return [doubt.text for doubt in found.doubts]
+
+
+def faults(found: Seen) -> dict[str, str]:
+    fields = [f for file in found.files for f in (*file.fields, file.role)] + list(found.fields)
+    return {field.key: field.fault for field in fields if field.fault}
+
+
+@pytest.fixture
+def folder(pond: Any, tmp_path: Path) -> Path:
+    """Make a folder with the shoreline of the pond."""
+    (tmp_path / "shore.geojson").write_bytes(pond.shoreline.read_bytes())
+    return tmp_path
+
+
+def write(folder: Path, header: str, *columns: np.ndarray) -> None:
+    rows = np.column_stack(columns)
+    np.savetxt(folder / "pond.csv", rows, "%.7f", ",", header=header, comments="")
+
+
+@pytest.mark.parametrize(
+    ("name", "role"),
+    [
+        ("boat_points.csv", "soundings"),
+        ("plummet.csv", "soundings"),
+        ("track.nmea", "log"),
+        ("casts.csv", "casts"),
+        ("pings.csv", "pings"),
+        ("pegs.csv", "pegs"),
+        ("water_level.csv", "record"),
+        ("shoreline.gpkg", "shoreline"),
+        ("profile.csv", "named"),
+        ("species.toml", "named"),
+        ("points.toml", "survey"),
+    ],
+)
+def test_what_the_samples_files_hold_is_found_out(name: str, role: str) -> None:
+    found = sniff(SAMPLE / name)
+    assert (found.role, found.fault) == (role, "")
+
+
+def test_the_sample_without_a_survey_file_needs_one_answer(tmp_path: Path) -> None:
+    for name in ("shoreline.gpkg", "boat_points.csv", "plummet.csv"):
+        (tmp_path / name).write_bytes((SAMPLE / name).read_bytes())
+    before = seen(tmp_path)
+    assert not before.ready
+    assert list(faults(before)) == ["plummet.csv/crs"]
+    ((_, answers),) = before.doubts[0].ways
+    assert answers == {"plummet.csv/crs": "EPSG:32625"}
+    after = look(tmp_path, sorted(f.name for f in before.files), answers, watch=lambda stage: None)
+    assert after.ready
+    assert dict(after.facts)["Soundings"] == "2,396 read, 2,381 to be used"
+
+
+def test_the_survey_file_that_is_written_is_the_one_that_was_read(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    found = seen(
+        folder, name='A "mere"', level="212.4", interval="2 ft", pond_csv__crs="EPSG:32633"
+    )
+    assert found.ready
+    settings = load_settings(folder / "survey.toml")
+    assert settings.water.name == 'A "mere"'
+    assert settings.datum.elevation == 212.4
+    assert settings.make.isobath_interval == pytest.approx(0.6096)  # 2 ft of 0.3048 m
+    assert tomllib.loads(found.survey)["soundings"] == [{"file": "pond.csv", "crs": "EPSG:32633"}]
+
+
+def test_a_survey_file_that_no_longer_holds_is_taken_away(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    assert seen(folder, pond_csv__crs="EPSG:32633").survey
+    assert not seen(folder).survey
+    assert not (folder / "survey.toml").exists()
+
+
+@pytest.mark.parametrize(
+    ("answers", "key", "text"),
+    [
+        ({"name": ""}, "name", "key 'water.name' is missing"),
+        ({"level": "high"}, "level", "must be a number in m, or a number and a unit"),
+        ({"crs": "EPSG:4326"}, "crs", "must be in a projected CRS in metres"),
+        ({"pond_csv__crs": "EPSG:1"}, "pond.csv/crs", "crs is unknown: 'EPSG:1'"),
+        ({"cell": "-1"}, "cell", "greater than 0"),
+        ({"method": "best"}, "method", "'triangulated', 'fitted' or 'auto'"),
+    ],
+)
+def test_a_wrong_answer_is_told_beside_its_field(
+    folder: Path, pond: Any, answers: dict[str, str], key: str, text: str
+) -> None:
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    found = seen(folder, **{"pond_csv__crs": "EPSG:32633"} | answers)
+    assert not found.ready
+    told = faults(found)
+    assert list(told) == [key]
+    assert text in told[key]
+    assert "\n" not in told[key]
+
+
+def test_depths_below_zero_have_two_ways_out(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,depth", *pond.places.T, -pond.depth)
+    found = seen(folder, pond_csv__crs="EPSG:32633")
+    assert "most depths in column 'depth' are negative" in faults(found)["pond.csv/meaning"]
+    assert [answers for _, answers in found.doubts[0].ways] == [
+        {"pond.csv/meaning": "up"},
+        {"pond.csv/meaning": "elevation"},
+    ]
+    assert found.chart["points"][2::3] == [-1] * len(pond.depth)  # drawn, of no depth yet
+    assert seen(folder, pond_csv__crs="EPSG:32633", pond_csv__meaning="up").ready
+
+
+def test_elevations_give_the_same_depths(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,height", *pond.places.T, 212.4 - pond.depth)
+    answers = {"pond_csv__crs": "EPSG:32633", "level": "212.4"}
+    before = seen(folder, **answers)
+    assert "no column that is plainly the depth" in faults(before)["pond.csv/depth"]
+    after = seen(folder, pond_csv__depth="height", pond_csv__meaning="elevation", **answers)
+    assert after.ready
+    assert (after.chart["low"], after.chart["high"]) == pytest.approx(
+        (pond.depth.min(), pond.depth.max()), abs=0.001
+    )
+
+
+def test_no_water_is_doubted_that_is_in_order(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,depth_ft", *pond.places.T, pond.depth / 0.3048)
+    found = seen(folder, pond_csv__crs="EPSG:32633")
+    assert doubts(found) == []
+    assert found.notes == ("pond.csv: column 'depth_ft' read in ft, as its name says",)
+
+
+def test_soundings_of_another_water_are_doubted_without_a_way_out(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,depth", *(pond.places + 9000).T, pond.depth)
+    found = seen(folder, pond_csv__crs="EPSG:32633")
+    assert doubts(found) == [
+        "pond.csv: none of the soundings lie in the water. Are shoreline and soundings of one "
+        "water, and is the CRS right?"
+    ]
+    assert found.doubts[0].ways == ()
+    assert not found.ready
+
+
+def test_without_a_shoreline_the_soundings_are_drawn_all_the_same(folder: Path, pond: Any) -> None:
+    (folder / "shore.geojson").unlink()
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    found = seen(folder, pond_csv__crs="EPSG:32633")
+    assert found.wanting == ("The shoreline is missing: a file of polygons of the water.",)
+    assert found.chart["rings"] == []
+    shares = (pond.depth - pond.depth.min()) / np.ptp(pond.depth)  # derived
+    assert found.chart["points"][2::3] == pytest.approx(1000 * shares, abs=0.5)
+
+
+def test_two_shorelines_are_one_too_many(folder: Path, pond: Any) -> None:
+    (folder / "wood.geojson").write_bytes(pond.shoreline.read_bytes())
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    found = seen(folder, pond_csv__crs="EPSG:32633")
+    assert found.wanting[0].startswith("Two files are shorelines, shore.geojson and wood.geojson")
+    answers = {"pond.csv/crs": "EPSG:32633", "wood.geojson/role": "none"}
+    assert look(folder, [f.name for f in found.files], answers, watch=lambda stage: None).ready
+
+
+def test_a_survey_file_is_read_with_its_files_beside_it(tmp_path: Path) -> None:
+    text = (SAMPLE / "points.toml").read_text(encoding="utf-8")
+    text = text.replace('"boat_points.csv"', '"../../far/away/boat_points.csv"')
+    (tmp_path / "points.toml").write_text(text, encoding="utf-8")
+    found = draft([sniff(tmp_path / "points.toml")], {})
+    assert found.survey["soundings"][0]["file"] == "boat_points.csv"
+    assert found.wanting == [
+        f"The survey file names {name}: give that file too."
+        for name in ("shoreline.gpkg", "boat_points.csv", "plummet.csv")
+    ]
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "text"),
+    [
+        ("a.csv", b"", "a.csv is empty"),
+        ("a.csv", b"\x00\x01\x02", "a.csv is not a text file (it holds NUL bytes)"),
+        ("a.gpkg", b"no database", "a.gpkg cannot be read as a "),
+        ("a.parquet", b"PAR1", "a.parquet cannot be read as GeoParquet"),
+        ("a.toml", b"x = ", "a.toml is not a TOML file"),
+        ("a.shp", b"x" * 100, "a.shp cannot be read as a "),
+    ],
+)
+def test_a_file_that_cannot_be_read_gets_one_line(
+    tmp_path: Path, name: str, data: bytes, text: str
+) -> None:
+    (tmp_path / name).write_bytes(data)
+    (found,) = seen(tmp_path).files
+    assert found.fault.startswith(text)
+    assert "\n" not in found.fault
+    assert str(tmp_path) not in found.fault
+
+
+def test_the_map_keeps_its_shape(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    chart = seen(folder, pond_csv__crs="EPSG:32633", crs="EPSG:32633").chart
+    width, height = chart["size"]
+    ring = np.array(chart["rings"][0]).reshape(-1, 2)
+    drawn = shapely.Polygon(ring * chart["metres"] / width)
+    rim = np.array([(0, 0), (60, -6), (96, 20), (88, 60), (40, 72), (-8, 44)])
+    assert drawn.area == pytest.approx(shapely.Polygon(rim).area, rel=0.005)
+    assert ring.min() == 0
+    assert ring.max(axis=0).tolist() == [width, height]

@@ -1,0 +1,191 @@
+"""Engines: waters one after the other, or over processes of this machine."""
+
+import multiprocessing
+import os
+import signal
+import threading
+import warnings
+from collections import deque
+from collections.abc import Callable, Generator, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from multiprocessing.connection import Connection, wait
+from typing import Any
+
+from toolbox.batch.waters import Job, Record
+
+__all__ = ["ONE_THREAD", "by_processes", "one_by_one"]
+
+ONE_THREAD = {
+    "NUMBA_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+    "GDAL_NUM_THREADS": "1",
+}
+"""Environment of a worker: as many workers as cores, and each on one."""
+
+_AHEAD = 2
+"""Waters that a worker has in hand, so that it never waits for the next."""
+
+_TRIES = 2
+"""How often a water may take its process down: among others, and then alone."""
+
+Do = Callable[[Job], Record]
+
+
+def one_by_one(jobs: Sequence[Job], do: Do) -> Generator[Record, None, None]:
+    """Do waters one after the other in this process, and tell of each."""
+    yield from map(do, jobs)
+
+
+def by_processes(
+    jobs: Sequence[Job], do: Do, workers: int, *, waters_each: int = 500
+) -> Generator[Record, None, None]:
+    """Do waters over processes of this machine, and tell of each as it is done.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+        What to do.
+    do : callable
+        How: a function of a module.
+    workers : int
+        How many processes.
+    waters_each : int
+        How many waters a process does before a fresh one takes its place: whatever a library does
+        not give back to the system is given back then.
+
+    Yields
+    ------
+    Record
+        In the order in which they are done.
+
+    Notes
+    -----
+    A process that dies, because memory ran out or a library crashed, takes only the water with it
+    that it was at. That one is tried once more when the others are done, alone; if it dies again,
+    it has failed.
+    """
+    died: list[Job] = []
+    yield from _crew(deque(jobs), do, workers, waters_each, died)
+    for job in died:
+        again: list[Job] = []
+        yield from _crew(deque([job]), do, 1, 1, again)
+        yield from (_lost(job) for job in again)
+
+
+def _lost(job: Job) -> Record:
+    why = f"its process died {_TRIES} times, the second time alone: out of memory, or a crash"
+    return Record(job.folder, "failed", error=why)
+
+
+@dataclass
+class _Worker:
+    process: Any
+    pipe: Connection
+    hand: deque[Job] = field(default_factory=deque)
+    given: int = 0
+
+
+def _crew(
+    waiting: deque[Job], do: Do, workers: int, waters_each: int, died: list[Job]
+) -> Generator[Record, None, None]:
+    crew: list[_Worker] = []
+    try:
+        while waiting or any(worker.hand for worker in crew):
+            _staff(crew, waiting, do, workers, waters_each)
+            for ready in wait([worker.pipe for worker in crew]):
+                worker = next(one for one in crew if one.pipe is ready)
+                try:
+                    record: Record = worker.pipe.recv()
+                except (EOFError, OSError):  # it is gone
+                    _bury(worker, crew, waiting, died)
+                    continue
+                worker.hand.popleft()
+                _deal(worker, waiting, waters_each)
+                yield record
+    finally:
+        for worker in crew:
+            worker.process.terminate()
+        for worker in crew:
+            worker.process.join()
+
+
+def _staff(
+    crew: list[_Worker], waiting: deque[Job], do: Do, workers: int, waters_each: int
+) -> None:
+    """Send home who has done his share, and hire while there is work."""
+    for worker in [one for one in crew if not one.hand]:
+        if worker.given >= waters_each or not waiting:
+            worker.pipe.close()  # which ends it
+            worker.process.join()
+            crew.remove(worker)
+    while waiting and len(crew) < workers:
+        crew.append(_hired(do))
+        _deal(crew[-1], waiting, waters_each)
+
+
+def _deal(worker: _Worker, waiting: deque[Job], waters_each: int) -> None:
+    while waiting and len(worker.hand) < _AHEAD and worker.given < waters_each:
+        job = waiting.popleft()
+        worker.hand.append(job)
+        worker.given += 1
+        try:
+            worker.pipe.send(job)
+        except OSError:  # it is gone, as its end of the pipe will tell
+            return
+
+
+def _bury(worker: _Worker, crew: list[_Worker], waiting: deque[Job], died: list[Job]) -> None:
+    """Take what a dead worker had in hand back; the first of it is what it was at."""
+    crew.remove(worker)
+    worker.process.join()
+    worker.pipe.close()
+    if worker.hand:
+        died.append(worker.hand.popleft())
+    waiting.extendleft(reversed(worker.hand))
+
+
+def _hired(do: Do) -> _Worker:
+    spawn = multiprocessing.get_context("spawn")
+    ours, theirs = spawn.Pipe()
+    process = spawn.Process(target=_serve, args=(theirs, do), daemon=True)
+    with _environment(ONE_THREAD):
+        process.start()
+    theirs.close()  # so that the other end tells when the process is gone
+    return _Worker(process, ours)
+
+
+@contextmanager
+def _environment(wanted: dict[str, str]) -> Iterator[None]:
+    """Set variables that a new process finds; what a person has set stays."""
+    fresh = {name: value for name, value in wanted.items() if name not in os.environ}
+    os.environ.update(fresh)
+    try:
+        yield
+    finally:
+        for name in fresh:
+            del os.environ[name]
+
+
+def _serve(pipe: Connection, do: Do) -> None:
+    """Do waters until there are no more."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started us sees to it
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    threading.Thread(target=_die_with_parent, daemon=True).start()
+    warnings.simplefilter("ignore")
+    while True:
+        try:
+            job = pipe.recv()
+        except (EOFError, OSError):
+            return
+        pipe.send(do(job))
+
+
+def _die_with_parent() -> None:
+    """End this process with the one that started it, lest two batches do the same water."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

@@ -1,0 +1,1 @@
+"""What is larger than memory, gone through piece by piece."""

@@ -1,0 +1,1 @@
+"""The desk: a page on this machine for people who dislike terminals."""

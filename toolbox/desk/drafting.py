@@ -1,0 +1,224 @@
+"""Drafting: a survey file, of the files that were given and what a person answered."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import PurePosixPath
+from typing import Any
+
+from toolbox.desk.sniffing import Sniffed
+from toolbox.formats import columns as names
+
+__all__ = ["GLOBAL", "Draft", "draft", "settled"]
+
+GLOBAL: dict[str, tuple[str, ...]] = {
+    "name": ("water", "name"),
+    "crs": ("water", "crs"),
+    "level": ("datum", "elevation"),
+    "level_name": ("datum", "name"),
+    "method": ("bed", "method"),
+    "cell": ("make", "cell"),
+    "interval": ("make", "isobath_interval"),
+    "foot": ("make", "foot"),
+    "paper": ("make", "paper"),
+    "date": ("origin", "date"),
+    "by": ("origin", "by"),
+}
+"""Answers that concern the survey as a whole, and the key of the survey file each one sets."""
+
+_FILES = (
+    *("file", "pings", "pegs", "profile", "bar_check", "shoreline", "open_edges", "record"),
+    *("overrides", "centreline", "slip", "exclusions"),
+)
+_PLAIN = ("crs", "easting", "northing", "unit", "water_level", "draft", "date", "layer")
+
+
+class Draft:
+    """A survey file in the making.
+
+    Parameters
+    ----------
+    survey : dict
+        As TOML holds it.
+    wanting : list of str
+        What must be given before it can be read.
+    """
+
+    def __init__(self, survey: dict[str, Any]) -> None:
+        self.survey = survey
+        self.wanting: list[str] = []
+
+    def source(self, name: str) -> dict[str, Any]:
+        """Return the block of a file of soundings, made if there is none."""
+        blocks = self.survey.setdefault("soundings", [])
+        found = [block for block in blocks if block.get("file") == name]
+        if not found:
+            found = [{"file": name}]
+            blocks += found
+        block: dict[str, Any] = found[0]
+        return block
+
+
+def draft(files: Sequence[Sniffed], answers: Mapping[str, str]) -> Draft:
+    """Write the survey file that files and answers ask for.
+
+    Parameters
+    ----------
+    files : sequence of Sniffed
+        Their roles as a person left or set them.
+    answers : mapping
+        By the keys of the fields; an empty one takes a key away.
+    """
+    given = next((file.given for file in files if file.given and file.role == "survey"), {})
+    made = Draft(_beside(given))
+    _check_named(made, files)
+    _put_shoreline(made, files, answers)
+    _put_sources(made, files, answers)
+    for key, (section, name) in GLOBAL.items():
+        if key in answers:
+            _set(made.survey.setdefault(section, {}), name, answers[key])
+    made.survey = {key: part for key, part in made.survey.items() if part or key in given}
+    return made
+
+
+def settled(files: Sequence[Sniffed], answers: Mapping[str, str]) -> list[Sniffed]:
+    """Give each file the role that a person chose, else that which a survey file gives it."""
+    given = next((file.given for file in files if file.given), {})
+    if not given or any(answers.get(f"{file.name}/role") == "none" for file in files if file.given):
+        return [replace(file, role=answers.get(f"{file.name}/role", file.role)) for file in files]
+    survey = _beside(given)
+    roles = dict.fromkeys(_named(survey), "named")
+    roles[str(survey["water"].get("shoreline", ""))] = "shoreline"
+    kinds = {"nmea": "log", "casts": "casts"}
+    for source in survey["soundings"]:
+        roles[source.get("file", "")] = kinds.get(source.get("kind", ""), "soundings")
+    told = []
+    for file in files:
+        kept = file.role in ("survey", "part") or bool(file.fault)
+        role = roles.get(file.name, file.role if kept else "none")
+        told.append(replace(file, role=answers.get(f"{file.name}/role", role)))
+    return told
+
+
+def _beside(value: Any, key: str = "") -> Any:
+    """Take files that a survey file names for those given, whatever folder it names."""
+    if isinstance(value, dict):
+        return {name: _beside(part, name) for name, part in value.items()}
+    if isinstance(value, list):
+        return [_beside(part, key) for part in value]
+    if key in _FILES and isinstance(value, str):
+        return PurePosixPath(value.replace("\\", "/")).name
+    return value
+
+
+def _check_named(made: Draft, files: Sequence[Sniffed]) -> None:
+    known = {file.name for file in files}
+    for name in dict.fromkeys(_named(made.survey)):
+        if name not in known:
+            made.wanting.append(f"The survey file names {name}: give that file too.")
+
+
+def _named(value: Any, key: str = "") -> list[str]:
+    if isinstance(value, dict):
+        return [name for k, part in value.items() for name in _named(part, k)]
+    if isinstance(value, list):
+        return [name for part in value for name in _named(part, key)]
+    return [value] if key in _FILES and isinstance(value, str) else []
+
+
+def _of(files: Sequence[Sniffed], role: str) -> list[Sniffed]:
+    return [file for file in files if file.role == role]
+
+
+def _put_shoreline(made: Draft, files: Sequence[Sniffed], answers: Mapping[str, str]) -> None:
+    water = {"name": "Unnamed water"} | made.survey.get("water", {})
+    made.survey["water"] = water
+    shores = _of(files, "shoreline")
+    if "shoreline" not in water and shores:
+        water["shoreline"] = shores[0].name
+    if "shoreline" not in water:
+        made.wanting.append("The shoreline is missing: a file of polygons of the water.")
+        return
+    others = [file.name for file in shores if file.name != water["shoreline"]]
+    if others:
+        made.wanting.append(
+            f"Two files are shorelines, {water['shoreline']} and {others[0]}: "
+            "choose what the other one holds."
+        )
+    for key, name in (("crs", "shoreline_crs"), ("layer", "layer"), ("where", "where")):
+        answer = answers.get(f"{water['shoreline']}/{key}")
+        if answer is not None:
+            _set(water, name, answer)
+
+
+def _put_sources(made: Draft, files: Sequence[Sniffed], answers: Mapping[str, str]) -> None:
+    sources = [file for file in files if file.role in ("soundings", "log", "casts")]
+    aside = {file.name for file in files if file.role in ("none", "shoreline")}
+    blocks = made.survey.get("soundings", [])  # what a person set aside goes out
+    made.survey["soundings"] = [block for block in blocks if block.get("file") not in aside]
+    for file in sources:
+        source = made.source(file.name)
+        if file.role == "log":
+            source["kind"] = "nmea"
+        _put_casts(made, source, file, files)
+        _put_answers(source, file, answers)
+    for record in _of(files, "record"):
+        made.survey.setdefault("datum", {}).setdefault("record", record.name)
+    if not made.survey.get("soundings"):
+        made.wanting.append("Soundings are missing: a file of places and depths.")
+
+
+def _put_casts(
+    made: Draft, source: dict[str, Any], file: Sniffed, files: Sequence[Sniffed]
+) -> None:
+    pegs = _of(files, "pegs")
+    by_peg = file.kind == "text" and names.find(file.columns, names.PEG) is not None
+    if file.role == "casts":
+        source["kind"] = "casts"
+        pings = _of(files, "pings")
+        if pings:
+            source.setdefault("pings", pings[0].name)
+        elif "pings" not in source:
+            made.wanting.append(f"{file.name} needs the readings of its casts: a further file.")
+    if (file.role == "casts" or (by_peg and not _placed(file))) and pegs:
+        source.setdefault("pegs", pegs[0].name)
+
+
+def _placed(file: Sniffed) -> bool:
+    found = [names.find(file.columns, kind) for kind in (names.EASTING, names.LONGITUDE)]
+    return any(found)
+
+
+def _put_answers(source: dict[str, Any], file: Sniffed, answers: Mapping[str, str]) -> None:
+    for key in _PLAIN:
+        answer = answers.get(f"{file.name}/{key}")
+        if answer is not None:
+            _set(source, key, answer)
+    meaning = answers.get(f"{file.name}/meaning")
+    if meaning is None:
+        return
+    column = answers.get(f"{file.name}/depth", "")
+    for key in ("depth", "elevation", "positive"):
+        source.pop(key, None)
+    if meaning == "elevation":
+        kinds = (*names.ELEVATION, *names.DEPTH)
+        _set(source, "elevation", column or names.find(file.columns, kinds) or "Z")
+        return
+    _set(source, "depth", column)
+    if meaning == "up":
+        source["positive"] = "up"
+
+
+def _set(section: dict[str, Any], key: str, answer: str) -> None:
+    """Set a key, as a number where the answer is one; an empty answer takes it away."""
+    answer = answer.strip()
+    section.pop(key, None)
+    if not answer:
+        return
+    try:
+        number = float(answer) if key in _NUMBERS else None
+    except ValueError:
+        number = None  # such as "3 ft"
+    section[key] = answer if number is None else number
+
+
+_NUMBERS = ("elevation", "cell", "isobath_interval", "water_level", "draft")

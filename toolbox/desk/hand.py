@@ -1,0 +1,111 @@
+"""Hand: a process of its own that reads and computes, so that the page answers and can stop it."""
+
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import traceback
+import warnings
+from collections.abc import Callable
+from multiprocessing.connection import Connection
+from multiprocessing.context import SpawnProcess
+from typing import Any
+
+from toolbox.errors import ToolboxError
+from toolbox.faults import one_line
+
+__all__ = ["Hand", "Tell"]
+
+Tell = Callable[[str, Any], None]
+"""Told ``stage`` with its name, and at the end ``done`` with the result or ``failed`` with why."""
+
+_ABRUPT = "the work ended abruptly, perhaps for lack of memory: larger cells need less"
+_NO_MEMORY = "there is not enough memory for this; use larger cells or fewer soundings"
+# a file is what its name says: no list of other files, and nothing from a network
+_CLOSED_DRIVERS = "OGR_VRT HTTP WFS OAPIF CSW"
+
+
+class Hand:
+    """A process that does one job at a time; stopped, it is replaced by a fresh one."""
+
+    def __init__(self) -> None:
+        self._process: SpawnProcess | None = None
+        self._pipe: Connection | None = None
+        self._lock = threading.Lock()
+
+    def ready(self) -> None:
+        """Start the process, which takes a while to load what it needs."""
+        with self._lock:
+            if self._process is None or not self._process.is_alive():
+                spawn = multiprocessing.get_context("spawn")
+                self._pipe, theirs = spawn.Pipe()
+                self._process = spawn.Process(target=_serve, args=(theirs,), daemon=True)
+                self._process.start()
+                theirs.close()  # so that our end tells when the process is gone
+
+    def do(self, job: str, arguments: dict[str, Any], tell: Tell) -> None:
+        """Have a job done; what it tells comes from a thread."""
+        self.ready()
+        assert self._pipe is not None
+        threading.Thread(
+            target=_listen, args=(self._pipe, job, arguments, tell), daemon=True
+        ).start()
+
+    def stop(self) -> None:
+        """End whatever is being done."""
+        with self._lock:
+            process, self._process = self._process, None
+            if process is not None:
+                process.kill()
+                process.join()
+
+
+def _listen(pipe: Connection, job: str, arguments: dict[str, Any], tell: Tell) -> None:
+    try:
+        pipe.send((job, arguments))
+        while True:
+            kind, value = pipe.recv()
+            tell(kind, value)
+            if kind != "stage":
+                return
+    except (EOFError, OSError):
+        tell("failed", _ABRUPT)
+
+
+def _serve(pipe: Connection) -> None:
+    """Do jobs until there are no more."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started us sees to it
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    os.environ["GDAL_SKIP"] = f"{os.environ.get('GDAL_SKIP', '')} {_CLOSED_DRIVERS}".strip()
+    threading.Thread(target=_die_with_parent, daemon=True).start()
+    warnings.simplefilter("ignore")
+    from toolbox.desk.jobs import JOBS
+
+    while True:
+        try:
+            job, arguments = pipe.recv()
+        except (EOFError, OSError):
+            return
+        pipe.send(_done(JOBS[job], arguments, lambda name: pipe.send(("stage", name))))
+
+
+def _done(
+    job: Callable[..., Any], arguments: dict[str, Any], watch: Callable[[str], None]
+) -> tuple[str, Any]:
+    try:
+        return "done", job(**arguments, watch=watch)
+    except ToolboxError as error:
+        return "failed", one_line(error)
+    except MemoryError:
+        return "failed", _NO_MEMORY
+    except Exception as error:  # a fault of ours must not end the desk
+        traceback.print_exc(file=sys.stderr)
+        return "failed", f"a fault of the toolbox, {type(error).__name__}: {one_line(error)}"
+
+
+def _die_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

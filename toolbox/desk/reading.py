@@ -1,0 +1,191 @@
+"""Reading: the files as the draft says, and of what cannot be read as much as there is."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from pydantic import ValidationError
+
+from toolbox.desk.drafting import GLOBAL, Draft
+from toolbox.errors import ToolboxError
+from toolbox.faults import first_fault, one_line
+from toolbox.formats.nmea import read_nmea
+from toolbox.formats.places import read_places
+from toolbox.formats.shoreline_file import read_shoreline
+from toolbox.formats.soundings_file import read_soundings
+from toolbox.layers import Shoreline, Soundings
+from toolbox.reduction.tracks import place_soundings
+from toolbox.survey.lineage import Lineage
+from toolbox.survey.run import read_all
+from toolbox.survey.settings import Settings
+
+__all__ = ["Read", "read"]
+
+_POINTS = ("crs", "layer", "where", "easting", "northing", "pegs", "declination")
+_DEPTHS = ("depth", "elevation", "unit", "positive")
+_TEXT = ("delimiter", "decimal", "encoding")
+
+
+@dataclass
+class Read:
+    """What could be read.
+
+    Parameters
+    ----------
+    shoreline : Shoreline or None
+        Of the water.
+    soundings : Soundings or None
+        All, reduced and cleaned; None unless the survey as a whole could be read.
+    loose : dict
+        Places of each file, shape (n, 2), and depths or None, where it could not.
+    lineage : Lineage or None
+        Of the whole.
+    faults : dict
+        By the key of the field that each concerns; a file's name alone is the file as a whole,
+        and an empty key the survey.
+    """
+
+    shoreline: Shoreline | None = None
+    soundings: Soundings | None = None
+    loose: dict[str, tuple[np.ndarray, np.ndarray | None]] = field(default_factory=dict)
+    lineage: Lineage | None = None
+    faults: dict[str, str] = field(default_factory=dict)
+
+
+def read(made: Draft, folder: Path) -> Read:
+    """Read what a draft names, in its folder."""
+    found = Read()
+    if not made.wanting:
+        try:
+            settings = Settings.model_validate(made.survey, context={"folder": folder})
+            found.lineage = Lineage(settings)
+            inputs = read_all(settings, found.lineage).inputs
+            found.shoreline, found.soundings = inputs.shoreline, inputs.soundings
+            return found
+        except ValidationError as error:
+            key = _key_of(error.errors()[0]["loc"], made.survey)
+            found.faults[key] = one_line(ValueError(first_fault(error, Settings)))
+        except ToolboxError as error:
+            _note(found, error, made, folder)
+    _read_apart(found, made, folder)
+    return found
+
+
+def _read_apart(found: Read, made: Draft, folder: Path) -> None:
+    water = made.survey["water"]
+    if "shoreline" in water:
+        options = {"crs": water.get("shoreline_crs"), "layer": water.get("layer")}
+        path = folder / water["shoreline"]
+        with _Noted(found, made, folder):
+            found.shoreline = read_shoreline(
+                path, where=water.get("where"), into=water.get("crs"), **options
+            )
+    into = found.shoreline.crs if found.shoreline else None
+    for source in made.survey.get("soundings", ()):
+        name = source["file"]
+        if source.get("kind") == "casts" or not (folder / name).is_file():
+            continue
+        with _Noted(found, made, folder):
+            soundings = _alone(source, made, folder, into.to_wkt() if into else None)
+            into = into or soundings.crs
+            found.loose[name] = soundings.coordinates, soundings.depth
+        if name not in found.loose and source.get("kind") != "nmea":
+            with _Noted(found, made, folder):
+                options = {k: source[k] for k in (*_POINTS, *_TEXT) if k in source}
+                wkt = into.to_wkt() if into else None
+                places = read_places(folder / name, **_paths(options, folder), into=wkt)
+                into = into or places.crs
+                found.loose[name] = places.coordinates, None
+
+
+def _alone(source: dict[str, Any], made: Draft, folder: Path, into: str | None) -> Soundings:
+    path = folder / source["file"]
+    if source.get("kind") == "nmea":
+        log = read_nmea(
+            path,
+            date=source.get("date"),
+            lenient_checksum=source.get("lenient_checksum", False),
+        )
+        soundings = place_soundings(log)
+        return soundings if into is None else soundings.to_crs(_crs(into))
+    options = {k: source[k] for k in (*_POINTS, *_DEPTHS, *_TEXT) if k in source}
+    level = made.survey.get("datum", {}).get("elevation")
+    datum = level if isinstance(level, float | int) else None
+    return read_soundings(path, **_paths(options, folder), into=into, datum=datum)
+
+
+def _paths(options: dict[str, Any], folder: Path) -> dict[str, Any]:
+    return options | ({"pegs": folder / options["pegs"]} if "pegs" in options else {})
+
+
+def _crs(text: str) -> Any:
+    from toolbox.layers.crs import parse_crs
+
+    return parse_crs(text)
+
+
+class _Noted:
+    """Note an error of the block beside the field it concerns, and go on."""
+
+    def __init__(self, found: Read, made: Draft, folder: Path) -> None:
+        self.note: Callable[[ToolboxError], None] = lambda error: _note(found, error, made, folder)
+
+    def __enter__(self) -> None:
+        return
+
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> bool:
+        if isinstance(error, ToolboxError):
+            self.note(error)
+            return True
+        return False
+
+
+def _note(found: Read, error: ToolboxError, made: Draft, folder: Path) -> None:
+    text = one_line(error).replace(f"{folder}/", "").replace(f"{folder}\\", "")
+    named = [source["file"] for source in made.survey.get("soundings", ())]
+    named = sorted([*named, made.survey["water"].get("shoreline", "")], key=len, reverse=True)
+    file = next((name for name in named if name and name in text), "")
+    if not file:
+        found.faults.setdefault("level" if "datum" in text else "", text)
+    else:
+        found.faults.setdefault(_field_of(file, text), text)
+
+
+_SIGNS = (
+    ("names no CRS", "crs"),
+    ("no degrees", "crs"),
+    ("crs", "crs"),
+    ("are negative", "meaning"),
+    ("give datum", "level"),
+    ("several layers", "layer"),
+    ("no layer", "layer"),
+    ("plainly the depth", "depth"),
+    ("may be the depth", "depth"),
+    ("easting or longitude", "easting"),
+    ("northing or latitude", "northing"),
+    ("date", "date"),
+    ("column", "depth"),
+)
+"""Words of messages, and the fields they are about."""
+
+
+def _field_of(file: str, text: str) -> str:
+    about = text.replace(file, "")
+    key = next((key for sign, key in _SIGNS if sign in about), "")
+    return key if key == "level" else f"{file}/{key}" if key else file
+
+
+def _key_of(place: tuple[int | str, ...], survey: dict[str, Any]) -> str:
+    """Return the field that sets a key of the survey file; empty if none does."""
+    for key, path in GLOBAL.items():
+        if place[:2] == path:
+            return key
+    if len(place) > 2 and place[0] == "soundings" and isinstance(place[1], int):
+        key = str(place[2])
+        file = survey["soundings"][place[1]].get("file", "")
+        return f"{file}/{'depth' if key == 'elevation' else key}"
+    if place[:2] == ("water", "shoreline_crs"):
+        return f"{survey['water'].get('shoreline', '')}/crs"
+    return ""

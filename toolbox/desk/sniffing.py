@@ -1,0 +1,194 @@
+"""Sniffing: what a file seems to hold, from its first lines or its layers."""
+
+import itertools
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from toolbox.errors import InputFileError, ToolboxError
+from toolbox.faults import one_line
+from toolbox.formats import columns as names
+from toolbox.formats.delimited import find_layout
+from toolbox.formats.paths import existing_file
+from toolbox.formats.sources import vector_source
+from toolbox.formats.toml_text import read_toml
+from toolbox.formats.vector import VECTOR_SUFFIXES, layer_names
+from toolbox.words import counted
+
+__all__ = ["ROLES", "Sniffed", "sniff"]
+
+ROLES = {
+    "soundings": "Soundings",
+    "log": "Log of a sounder (NMEA 0183)",
+    "shoreline": "Shoreline of the water",
+    "casts": "Casts: how each was made",
+    "pings": "Readings of the casts",
+    "pegs": "Pegs, points to cast from",
+    "record": "Water levels over time",
+    "survey": "Survey file",
+    "named": "Only what the survey file says",
+    "part": "Part of a Shapefile",
+    "none": "Not used",
+}
+_PARTS = (".shx", ".dbf", ".prj", ".cpg")
+_LOOK, _SHOWN = 20, 3
+
+
+@dataclass(frozen=True)
+class Sniffed:
+    """What a file seems to hold.
+
+    Parameters
+    ----------
+    name, role : str
+        Of the file.
+    kind : str
+        ``text``, ``layer`` or ``other``.
+    facts : tuple of str
+        What there is to say of it.
+    columns : tuple of str
+        Of its table.
+    rows : tuple of tuple of str
+        The first ones.
+    layers : tuple of str
+        Where it holds several.
+    crs : str
+        What the file itself says; empty if nothing.
+    given : dict
+        Of a survey file.
+    fault : str
+        Why it cannot be read.
+    """
+
+    name: str
+    role: str
+    kind: str = "other"
+    facts: tuple[str, ...] = ()
+    columns: tuple[str, ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    layers: tuple[str, ...] = ()
+    crs: str = ""
+    given: dict[str, Any] = field(default_factory=dict)
+    fault: str = ""
+
+
+def sniff(path: Path, *, layer: str | None = None) -> Sniffed:
+    """Find out what a file holds; what is wrong with it is told, not raised."""
+    suffix = path.suffix.lower()
+    if suffix in _PARTS:
+        return Sniffed(path.name, "part")
+    try:
+        existing_file(path)
+        if suffix == ".toml":
+            return _settings(path)
+        if suffix in VECTOR_SUFFIXES:
+            return _layer(path, layer)
+        if suffix == ".gpx":
+            return Sniffed(path.name, "soundings", facts=("waypoints with depths",))
+        return _log(path) or _table(path)
+    except ToolboxError as error:
+        return Sniffed(path.name, "none", fault=one_line(error).replace(str(path), path.name))
+
+
+def _settings(path: Path) -> Sniffed:
+    try:
+        given = read_toml(path)
+    except InputFileError:
+        raise
+    except ValueError as error:
+        raise InputFileError(f"{path} is not a TOML file: {error}") from error
+    if "water" in given and "soundings" in given:
+        return Sniffed(path.name, "survey", given=given)
+    return Sniffed(path.name, "named")
+
+
+def _log(path: Path) -> Sniffed | None:
+    with path.open("rb") as file:
+        lines = list(itertools.islice(file, _LOOK))
+    sentences = [line for line in lines if b"$" in line[:40] and line.count(b",") > 2]
+    if len(sentences) * 2 < len(lines):
+        return None
+    return Sniffed(path.name, "log", facts=("sentences of a receiver and a sounder",))
+
+
+def _table(path: Path) -> Sniffed:
+    layout = find_layout(path)
+    with path.open(encoding=layout.encoding, errors="replace") as file:
+        lines = [line for line in itertools.islice(file, layout.remarks + _LOOK) if line.strip()]
+    body = lines[layout.remarks + layout.header :][:_SHOWN]
+    split = [line.split(None if len(layout.mark) > 1 else layout.mark) for line in body]
+    rows = tuple(tuple(cell.strip().strip('"')[:24] for cell in row) for row in split)
+    role = _role(layout.names) if layout.header else "soundings"
+    facts = ("no header line: columns go by their number",) if not layout.header else ()
+    return Sniffed(path.name, role, "text", facts, layout.names, rows)
+
+
+def _role(columns: tuple[str, ...]) -> str:
+    def has(*wanted: tuple[str, ...]) -> bool:
+        return all(names.find(columns, want) is not None for want in wanted)
+
+    placed = has(names.EASTING, names.NORTHING) or has(names.LONGITUDE, names.LATITUDE)
+    deep = has(names.DEPTH) or has(names.ELEVATION)
+    by_peg = has(names.PEG, names.DISTANCE)
+    if has(names.CAST, names.SECONDS) and deep:
+        return "pings"
+    if has(names.CAST, names.PEG) and (has(names.LINE_OUT) or has(names.WRAPS)):
+        return "casts"
+    if (placed or by_peg) and deep:
+        return "soundings"
+    if placed:
+        return "pegs" if has(names.PEG) else "soundings"
+    if has(names.TIME, names.WATER_LEVEL):
+        return "record"
+    return "named" if deep else "none"
+
+
+def _layer(path: Path, layer: str | None) -> Sniffed:
+    if path.suffix.lower() in (".parquet", ".geoparquet"):
+        return _parquet(path)
+    import pyogrio
+
+    several = tuple(layer_names(path))
+    if layer is None and len(several) > 1:
+        facts = (f"layers: {', '.join(several)}",)
+        return Sniffed(path.name, "shoreline", "layer", facts, layers=several)
+    if layer is not None and layer not in several:
+        raise InputFileError(f"{path} has no layer {layer!r}, only {', '.join(several)}")
+    try:
+        told = pyogrio.read_info(vector_source(path), layer=layer)
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
+    kind, crs = str(told["geometry_type"] or ""), str(told["crs"] or "")
+    return _shaped(path, kind, crs, tuple(told["fields"]), int(told["features"]), several)
+
+
+def _parquet(path: Path) -> Sniffed:
+    from pyarrow import ArrowException, parquet
+    from pyproj import CRS
+
+    try:
+        told = parquet.read_metadata(path)
+        place = json.loads((told.metadata or {}).get(b"geo", b"{}"))
+    except (ArrowException, OSError, ValueError) as error:
+        raise InputFileError(f"{path} cannot be read as GeoParquet: {one_line(error)}") from error
+    column = place.get("primary_column", "")
+    shape = place.get("columns", {}).get(column, {})
+    crs = CRS.from_json_dict(shape["crs"]).to_string() if shape.get("crs") else ""
+    fields = tuple(name for name in told.schema.to_arrow_schema().names if name != column)
+    kind = ", ".join(shape.get("geometry_types", ()))
+    return _shaped(path, kind, crs, fields, told.num_rows, ())
+
+
+def _shaped(
+    path: Path, kind: str, crs: str, fields: tuple[str, ...], count: int, layers: tuple[str, ...]
+) -> Sniffed:
+    role = "soundings" if "Point" in kind else "none" if "Line" in kind else "shoreline"
+    facts = (counted(max(count, 0), kind.lower() or "shape"), f"CRS: {_called(crs)}")
+    return Sniffed(path.name, role, "layer", facts, fields, (), layers, crs)
+
+
+def _called(crs: str) -> str:
+    from toolbox.layers.crs import parse_crs
+
+    return f"{crs[:40]}, {parse_crs(crs).name}" if crs else "the file names none"

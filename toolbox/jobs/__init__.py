@@ -1,0 +1,1 @@
+"""Jobs: work that others ask for, each in a process and a folder of its own, within limits."""

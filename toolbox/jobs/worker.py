@@ -1,0 +1,86 @@
+"""Worker: a process that does one job after the other."""
+
+import importlib
+import multiprocessing
+import os
+import signal
+import threading
+import traceback
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+__all__ = ["DONE", "FAILED", "PROGRESS", "READY", "work"]
+
+READY, PROGRESS, DONE, FAILED = "ready", "progress", "done", "failed"
+
+_BEFOREHAND = (
+    "toolbox.commands",
+    "toolbox.survey.run",
+    "numba",
+    "geopandas",
+    "rasterio",
+    "pyogrio",
+    "scipy.spatial",
+    "shapely",
+)
+"""Imported before the first job, so that no job waits for it."""
+
+
+def work(
+    pipe: Connection, environment: dict[str, str], memory: int, file_size: int, scratch: Path
+) -> None:
+    """Do jobs that come through a pipe, one after the other, until it is closed.
+
+    Parameters
+    ----------
+    pipe : Connection
+        Gives orders, and takes pairs of a word and what belongs to it.
+    environment : dict
+        Set before any library is loaded.
+    memory, file_size : int
+        Bytes that a job may take, and that a file of it may have.
+    scratch : Path
+        Folder for what libraries write aside.
+    """
+    os.environ.update(environment)
+    os.environ["TMPDIR"] = str(scratch)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started us ends us
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    threading.Thread(target=_die_with_parent, daemon=True).start()
+    for module in _BEFOREHAND:
+        importlib.import_module(module)
+    from toolbox.jobs.confine import held_memory
+
+    pipe.send((READY, None))
+    while True:
+        try:
+            order = pipe.recv()
+        except (EOFError, OSError):
+            return
+        held_memory(memory, file_size)  # anew: what libraries keep is not for the job to pay
+        pipe.send(_done(order, pipe))
+
+
+def _done(order: Any, pipe: Connection) -> tuple[str, Any]:
+    from toolbox.errors import TooLargeError, ToolboxError
+    from toolbox.faults import one_line
+    from toolbox.jobs.work import carry_out
+
+    try:
+        return DONE, carry_out(order, lambda *far: pipe.send((PROGRESS, far)))
+    except (TooLargeError, MemoryError) as error:
+        large = isinstance(error, TooLargeError)
+        return FAILED, ("limit", str(error) if large else "it took more memory than a job may")
+    except ToolboxError as error:
+        return FAILED, ("input", one_line(error))
+    except Exception as error:
+        traceback.print_exc()  # for who keeps the server, not for who asks it
+        return FAILED, ("server", f"an error of the program: {type(error).__name__}")
+
+
+def _die_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

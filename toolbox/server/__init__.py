@@ -1,0 +1,1 @@
+"""Server: the catalogue and the whole job behind OGC API - Processes."""
