@@ -78,6 +78,26 @@ def test_figures_are_those_of_the_morphometry(tmp_path: Path) -> None:
         assert measure in text
 
 
+def told_first(folder: Path, **figures: tuple[float, float, float]) -> str:
+    """Return the first line under Figures, of a morphometry with these values and bands."""
+    rows = [(name.replace("_", " "), *values, "1", "made up") for name, values in figures.items()]
+    columns = ["measure", "value", "low", "high", "unit", "source"]
+    text = written(folder, morphometry=Table(pd.DataFrame(rows, columns=columns), "Morphometry"))
+    return text.split("Figures\n-------\n")[1].strip().split("\n  ")[0]
+
+
+def test_a_guess_is_told_before_any_figure(tmp_path: Path) -> None:
+    guess = {"volume": (100.0, 90.0, 110.0), "unsupported_area_share": (0.87, 0.87, 0.87)}
+    assert told_first(tmp_path, **guess).startswith("87% of the water is bed that nobody sounded")
+    guess["unsupported_area_share"] = (0.2, 0.2, 0.2)
+    assert told_first(tmp_path, **guess).startswith("volume")
+
+
+def test_figures_outside_their_own_bands_are_told_with_the_reason(tmp_path: Path) -> None:
+    first = told_first(tmp_path, greatest_depth=(9.07, 9.44, 13.7), volume=(5.0, 4.0, 6.0))
+    assert first.startswith("outside their own bands: greatest depth; the most likely bed is")
+
+
 def test_soundings_are_counted_by_their_fate(tmp_path: Path) -> None:
     text = written(tmp_path)
     assert "4 soundings, 2 kept, 2 rejected" in text

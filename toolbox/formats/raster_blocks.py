@@ -149,8 +149,8 @@ def _check_disk(blocks: GridBlocks, path: Path, palette: Palette | None) -> None
     free = shutil.disk_usage(path.parent).free
     if needed > free:
         raise OutputError(
-            f"{path.name} cannot be written: it takes up to {needed / _GIB:.3g} GiB beside it until "
-            f"it is done, {free / _GIB:.3g} GiB are free"
+            f"{path.name} cannot be written: it takes up to {needed / _GIB:.3g} GiB beside it "
+            f"until it is done, {free / _GIB:.3g} GiB are free"
         )
 
 

@@ -156,7 +156,8 @@ def notes_on(frame: "pd.DataFrame", features: Vectors, plants: Vectors | None) -
         notes += ("no mark: no spot can be reached that has a weight",)
     if plants is None and not (features.frame["kind"] == "plants").any():
         notes += ("no plants were given: marks may lie in them",)
-    if len(frame) and frame["confidence"].isna().all():
+    of_bed = frame[frame["kind"] != "plant edge"]
+    if len(of_bed) and of_bed["confidence"].isna().all():
         notes += ("nobody told how sure features are: each counts as certain",)
     elif frame["confidence"].isna().any():
         notes += ("what has no confidence, as plants, counts as certain",)

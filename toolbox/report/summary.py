@@ -77,6 +77,10 @@ _FILES = (
 )
 
 _WIDTH = 92
+_GUESSED = "unsupported area share"
+_MUCH = 0.25
+"""Share of the water from which on a guess is told first (common practice, no source)."""
+
 _HAIR = 1e-6  # a band narrower than this share of its figure is none
 
 
@@ -139,7 +143,7 @@ def write_summary(
         files.append("beside each raster: how it looks in a desktop GIS (.sld and .qml)")
     sections = (
         (one_line(title), _provenance(origin, datum)),
-        ("Figures", _figures(morphometry)),
+        ("Figures", [*_first(morphometry), *_figures(morphometry)]),
         ("How far to trust it", _trust(soundings, checks, distance) + _of_bed(bed, why, orders)),
         *([] if features is None else [("On the bed", features_told(features))]),
         *([] if marks is None else [("Marks", marks_told(marks))]),
@@ -183,6 +187,27 @@ def _figures(table: Table) -> list[str]:
         for name, value, unit, band in rows
         if value == value
     ]
+
+
+def _first(morphometry: Table) -> list[str]:
+    """Say what must be known before any figure is read."""
+    frame = morphometry.frame.set_index("measure")
+    lines = []
+    guessed = float(frame["value"].get(_GUESSED, 0.0))
+    if guessed >= _MUCH:
+        lines.append(
+            f"{guessed:.0%} of the water is bed that nobody sounded: to that extent all figures of "
+            "the whole water are a guess"
+        )
+    if {"low", "high"} <= set(frame):
+        beyond = np.maximum(frame["low"] - frame["value"], frame["value"] - frame["high"])
+        out = frame.index[beyond > _HAIR * frame["value"].abs()]
+        if len(out):
+            lines.append(
+                f"outside their own bands: {', '.join(map(str, out))}; the most likely bed is "
+                "smoother than those that are equally likely, and the band is nearer the truth"
+            )
+    return lines
 
 
 def _bands(table: Table) -> list[str]:
