@@ -2,6 +2,7 @@
 
 import ast
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -64,6 +65,15 @@ def test_a_damaged_cache_is_made_anew(loops: Path, tmp_path: Path, damage: bytes
         path.write_bytes(damage)
     assert call(loops, cache) == "42 0"
     assert call(loops, cache) == "42 1"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="the cache folder is named by XDG_CACHE_HOME")
+def test_another_install_of_the_same_loops_finds_them_compiled(loops: Path, tmp_path: Path) -> None:
+    cache, other = tmp_path / "cache", tmp_path / "other"
+    other.mkdir()
+    shutil.copyfile(loops / "loops.py", other / "loops.py")
+    assert call(loops, cache) == "42 0"
+    assert call(other, cache) == "42 1"
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the cache folder is named by XDG_CACHE_HOME")

@@ -74,8 +74,18 @@ def _keep(loop: Any, folder: Path) -> None:
     finally:
         config.CACHE_DIR = named
     kept = loop._cache
+    if not named:
+        _share(kept, folder)
     kept.load_overload = _or_none(kept.load_overload, kept.flush)
     kept.save_overload = _or_none(kept.save_overload)
+
+
+def _share(kept: Any, folder: Path) -> None:
+    """Let all installs that have the same loops use one cache, wherever and whenever made."""
+    from numba.core.caching import IndexDataCacheFile
+
+    place = {"cache_path": str(folder), "filename_base": kept._impl.filename_base}
+    kept._cache_file = IndexDataCacheFile(**place, source_stamp=folder.name)
 
 
 def _or_none(step: Callable[..., Any], mend: Callable[[], Any] | None = None) -> Callable[..., Any]:

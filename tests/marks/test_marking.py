@@ -50,9 +50,13 @@ def test_spots_that_are_too_shallow_too_deep_or_in_plants_are_left_out() -> None
 
 
 def test_notes_tell_what_marks_rest_on() -> None:
-    frame = pd.DataFrame({"confidence": [1.0], "depth_low_m": [2.0]})
+    frame = pd.DataFrame({"kind": ["hole"], "confidence": [1.0], "depth_low_m": [2.0]})
     shape = geopandas.GeoDataFrame({"kind": ["hole"]}, geometry=[shapely.box(0, 0, 1, 1)])
     features = Vectors(shape, "features")
     assert notes_on(frame, features, None) == ("no plants were given: marks may lie in them",)
     assert notes_on(frame, features, features) == ()
-    assert len(notes_on(frame.assign(confidence=np.nan, depth_low_m=np.nan), features, None)) == 3
+    blind = frame.assign(confidence=np.nan, depth_low_m=np.nan)
+    assert len(notes_on(blind, features, None)) == 3
+    of_plants = notes_on(blind.assign(kind="plant edge"), features, features)
+    assert "what has no confidence, as plants, counts as certain" in of_plants
+    assert not any("nobody told" in note for note in of_plants)
