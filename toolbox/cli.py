@@ -218,7 +218,7 @@ def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 
-    from toolbox.survey.run import STAGES
+    from toolbox.survey.stages import STAGES
 
     console = Console(stderr=True)
     columns = (TextColumn("{task.description:14}"), BarColumn(), TimeElapsedColumn())

@@ -5,8 +5,9 @@ from typing import Any
 
 import pytest
 
-from toolbox.batch.batch_file import load_batch_file, read_toml
+from toolbox.batch.batch_file import load_batch_file
 from toolbox.errors import SettingsError
+from toolbox.survey.settings import read_keys
 
 GIVEN: dict[str, Any] = {
     "waters": {"file": "lakes.gpkg", "id": "code"},
@@ -41,6 +42,6 @@ def test_what_is_wrong_is_named(change: dict[str, Any], message: str) -> None:
 def test_other_files_are_refused(tmp_path: Path) -> None:
     (tmp_path / "a.toml").write_text("[water", encoding="utf-8")
     with pytest.raises(SettingsError, match=r"a\.toml is not a TOML file: "):
-        read_toml(tmp_path / "a.toml")
+        read_keys(tmp_path / "a.toml")
     with pytest.raises(SettingsError, match=r"b\.toml does not exist"):
-        read_toml(tmp_path / "b.toml")
+        read_keys(tmp_path / "b.toml")

@@ -12,6 +12,7 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pandas as pd
+import psutil
 import pytest
 import shapely
 from pyproj import CRS
@@ -234,7 +235,7 @@ def test_disk_is_asked_before_anything_is_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     usage = namedtuple("usage", "free")
-    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage(50_000))
+    monkeypatch.setattr(shutil, "disk_usage", lambda _: usage(200_000))
     invented(1, 3_000).to_parquet(tmp_path / "in.parquet")
     told: list[str] = []
     with pytest.raises(OutputError, match="are free: give another folder as temporary"):
@@ -272,7 +273,8 @@ def test_watched_to_the_end_of_each_stage(tmp_path: Path) -> None:
 
 
 def test_shares_of_memory() -> None:
-    small, large = Share.of(1 * 2**30, 3), Share.of(40 * 2**30, 3)
+    used = psutil.Process().memory_info().rss
+    small, large = Share.of(used + 2**29, 3), Share.of(used + 40 * 2**30, 3)
     assert small.gathered < large.gathered == 8_000_000
     assert small.row_bytes == 24
     with pytest.raises(ParameterError, match="MiB or more, got 10 MiB"):

@@ -16,13 +16,13 @@ from toolbox.desk.desk import STAGES
 from toolbox.desk.hand import Hand
 from toolbox.desk.workplace import SURVEY, Workplace, safe_name
 from toolbox.errors import OutputError, ParameterError
-from toolbox.survey import run
+from toolbox.survey import stages
 
 START = "from toolbox.desk.command import desk_command as c; c()"
 
 
 def test_stages_are_those_of_a_run() -> None:
-    assert STAGES == run.STAGES
+    assert STAGES == stages.STAGES
 
 
 @pytest.mark.parametrize(

@@ -23,8 +23,9 @@ from shapely.geometry import box
 from toolbox.cli import main
 from toolbox.errors import InputFileError
 from toolbox.survey import run as module
-from toolbox.survey.run import STAGES, run
+from toolbox.survey.run import run
 from toolbox.survey.settings import load_settings
+from toolbox.survey.stages import STAGES
 
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="signals and limits of POSIX")
 

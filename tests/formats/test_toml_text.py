@@ -1,11 +1,14 @@
-"""TOML within bounds."""
+"""TOML is read within bounds, and what is written is read back."""
 
+import tomllib
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from toolbox.errors import InputFileError
-from toolbox.formats.toml_text import read_toml
+from toolbox.formats.toml_text import read_toml, toml_text
 
 
 def put(path: Path, text: str) -> Path:
@@ -47,3 +50,36 @@ def test_bytes_that_are_no_text_are_refused(tmp_path: Path) -> None:
         read_toml(tmp_path / "a.toml")
     with pytest.raises(InputFileError, match=r"b\.toml does not exist"):
         read_toml(tmp_path / "b.toml")
+
+
+_text = st.text(st.characters(codec="utf-8"), max_size=20)
+_value = st.one_of(
+    st.booleans(),
+    st.integers(-(2**63), 2**63 - 1),
+    st.floats(allow_nan=False, allow_infinity=False),
+    _text,
+    st.lists(st.integers(0, 9), max_size=3),
+)
+_table = st.dictionaries(_text, _value, max_size=4)
+
+
+@given(
+    st.dictionaries(
+        _text,
+        st.one_of(
+            _value,
+            _table,
+            st.lists(_table, min_size=1, max_size=3),
+            st.dictionaries(_text, _table, max_size=2),
+        ),
+        max_size=5,
+    )
+)
+def test_what_is_written_is_read_back(given_: dict[str, object]) -> None:
+    assert tomllib.loads(toml_text(given_)) == given_
+
+
+def test_what_is_not_there_is_left_out() -> None:
+    assert tomllib.loads(toml_text({"water": {"name": "Mere", "layer": None}})) == {
+        "water": {"name": "Mere"}
+    }

@@ -27,8 +27,9 @@ from toolbox.formats.vector import layer_names
 from toolbox.survey import run as module
 from toolbox.survey import writing, writing_layers
 from toolbox.survey.lineage import Lineage
-from toolbox.survey.run import STAGES, read_inputs, run
+from toolbox.survey.run import read_inputs, run
 from toolbox.survey.settings import load_settings
+from toolbox.survey.stages import STAGES
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
 RASTERS = (

@@ -7,13 +7,12 @@ from typing import Any
 
 from pydantic import Field, ValidationError
 
-from toolbox.errors import InputFileError, SettingsError
+from toolbox.errors import SettingsError
 from toolbox.faults import first_fault
-from toolbox.formats import toml_text
 from toolbox.survey.keys import Crs, Input, Metres, Section, WorkCrs
 from toolbox.survey.settings import Settings
 
-__all__ = ["BatchFile", "Waters", "load_batch_file", "read_toml"]
+__all__ = ["BatchFile", "Waters", "load_batch_file"]
 
 
 class Waters(Section):
@@ -51,16 +50,6 @@ class BatchFile:
 
     waters: Waters
     common: Settings
-
-
-def read_toml(path: Path) -> dict[str, Any]:
-    """Read a TOML file, or raise SettingsError."""
-    try:
-        return toml_text.read_toml(path)
-    except InputFileError as error:
-        raise SettingsError(str(error)) from error
-    except ValueError as error:
-        raise SettingsError(f"{path} is not a TOML file: {error}") from error
 
 
 def load_batch_file(given: Mapping[str, Any], path: Path) -> BatchFile:

@@ -129,8 +129,9 @@ def _of_options(
     layers: dict[str, str | None], out: str, parts: tuple[str, ...] | None
 ) -> "Gathered":
     """Gather what options say, as a batch file would."""
-    from toolbox.batch.batch_file import load_batch_file, read_toml
+    from toolbox.batch.batch_file import load_batch_file
     from toolbox.batch.gathering import gather_split
+    from toolbox.survey.settings import read_keys
 
     for option in ("waters", "soundings", "template"):
         if "://" in (layers[option] or ""):
@@ -139,7 +140,7 @@ def _of_options(
                 f"got {layers[option]!r}"
             )
     template = Path(layers["template"]).absolute() if layers["template"] else Path.cwd() / "none"
-    given = read_toml(template) if layers["template"] else {}
+    given = read_keys(template) if layers["template"] else {}
     given.pop("water", None)
     columns = {"layer": "layer", "where": "where", "name": "name", "id_": "id"}
     waters: dict[str, Any] = {key: layers[option] for option, key in columns.items()}

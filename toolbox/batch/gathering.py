@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from toolbox.batch.batch_file import BatchFile, load_batch_file, read_toml
+from toolbox.batch.batch_file import BatchFile, load_batch_file
 from toolbox.batch.inputs import SPLIT, Split, read_split, split_digest, split_inputs
 from toolbox.batch.storage import (
     at_hand,
@@ -20,6 +20,7 @@ from toolbox.batch.storage import (
 from toolbox.batch.waters import Job, check_folders, folder_name
 from toolbox.errors import InputFileError, SettingsError
 from toolbox.formats.paths import new_folder
+from toolbox.survey.settings import read_keys
 
 __all__ = ["INPUTS", "WATERS", "Gathered", "batch_file_of", "gather_split", "gather_surveys"]
 
@@ -101,12 +102,12 @@ def batch_file_of(place: str) -> Iterator[tuple[BatchFile, Path] | None]:
     with tempfile.TemporaryDirectory(prefix="leadline-") as name:
         scratch = Path(name).resolve()
         path = at_hand(place, scratch, _named_by)
-        given = read_toml(path)
+        given = read_keys(path)
         yield (load_batch_file(given, path), scratch) if "waters" in given else None
 
 
 def _named_by(path: Path) -> tuple[Path, ...]:
-    given = read_toml(path)
+    given = read_keys(path)
     if "waters" not in given:
         return ()
     wanted = load_batch_file(given, path)

@@ -14,11 +14,11 @@ from toolbox.batch.batch_file import BatchFile, Waters
 from toolbox.batch.content import content_digest
 from toolbox.batch.splitting import owners
 from toolbox.batch.storage import original
-from toolbox.batch.toml_text import toml_text
 from toolbox.batch.waters import check_folders, folder_name
 from toolbox.errors import InputFileError, SettingsError
 from toolbox.formats.paths import existing_file
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.toml_text import toml_text
 from toolbox.formats.vector import read_features, write_features
 from toolbox.layers import Soundings
 from toolbox.layers.crs import project

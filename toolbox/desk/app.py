@@ -1,16 +1,17 @@
 """App: the desk's page and what its forms send."""
 
-import functools
 from collections.abc import Awaitable, Callable, Iterator
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from toolbox.desk.desk import STAGES, Desk
+from toolbox.desk.desk import Desk
 from toolbox.desk.guard import REPORT_POLICY
 from toolbox.desk.workplace import MOST_BYTES, MOST_FILES, SUFFIXES, safe_name
 from toolbox.errors import ToolboxError
 from toolbox.extras import needed
 from toolbox.report.summary import CAUTIONS
+from toolbox.report.templating import templates
+from toolbox.survey.stages import STAGES
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -79,7 +80,9 @@ class _Pages:
         desk = self.desk
         found = desk.place.found()
         return HTMLResponse(
-            _template().render(
+            templates("toolbox.desk")
+            .get_template("desk.html")
+            .render(
                 desk=desk,
                 seen=desk.seen,
                 place=desk.place,
@@ -246,17 +249,3 @@ def _parts(part: Any) -> Iterator[bytes]:
 def _own(name: str) -> str:
     found = files("toolbox.desk").joinpath("templates", name)
     return found.read_text(encoding="utf-8").replace("\r\n", "\n")
-
-
-@functools.cache
-def _template() -> Any:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("toolbox.desk", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("desk.html")

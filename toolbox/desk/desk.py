@@ -10,22 +10,9 @@ from toolbox.desk.hand import Hand
 from toolbox.desk.seen import Seen
 from toolbox.desk.workplace import Workplace
 from toolbox.errors import ParameterError
+from toolbox.survey.stages import STAGES
 
-__all__ = ["STAGES", "Desk"]
-
-STAGES = (
-    "reading",
-    "checking",
-    "making the bed",
-    "planning",
-    "gridding",
-    "terrain",
-    "reading the bed",
-    "tables",
-    "habitat",
-    "writing",
-)
-"""As a run tells them; repeated here so that the page need not load what a run needs."""
+__all__ = ["Desk"]
 
 _LONGEST = 3000
 

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.batch.toml_text import toml_text
 from toolbox.desk.chart import chart
 from toolbox.desk.doubts import Raw, depth_doubts, place_doubts, raw_of
 from toolbox.desk.drafting import Draft, draft, settled
@@ -17,6 +16,7 @@ from toolbox.desk.reading import Read, read
 from toolbox.desk.seen import Column, Doubt, Field, FileSeen, Seen
 from toolbox.desk.sniffing import Sniffed, sniff
 from toolbox.desk.workplace import SURVEY
+from toolbox.formats.toml_text import toml_text
 from toolbox.report.text import one_line
 from toolbox.words import counted
 

@@ -92,12 +92,7 @@ def sniff(path: Path, *, layer: str | None = None) -> Sniffed:
 
 
 def _settings(path: Path) -> Sniffed:
-    try:
-        given = read_toml(path)
-    except InputFileError:
-        raise
-    except ValueError as error:
-        raise InputFileError(f"{path} is not a TOML file: {error}") from error
+    given = read_toml(path)
     if "water" in given and "soundings" in given:
         return Sniffed(path.name, "survey", given=given)
     return Sniffed(path.name, "named")

@@ -10,7 +10,7 @@ from toolbox.errors import InputFileError, LayerError
 from toolbox.formats.sources import check_cells, open_raster, refused_rasters
 from toolbox.layers import Grid
 from toolbox.layers.crs import is_metric, parse_crs
-from toolbox.layers.grid_blocks import GridBlocks
+from toolbox.layers.grid_blocks import GridBlocks, corner
 from toolbox.tool import Range, checked
 from toolbox.units import LENGTH_UNITS, convert
 
@@ -19,11 +19,11 @@ __all__ = [
     "NODATA",
     "NO_CODE",
     "Palette",
+    "band_place",
     "band_values",
     "creation",
     "grid_blocks",
     "name_band",
-    "raster_crs",
     "read_grid",
     "read_grid_blocks",
     "stored_profile",
@@ -74,12 +74,9 @@ def read_grid(
         If it is no raster, has no such band, or lies in no projected CRS in metres.
     """
     with open_raster(path) as source, refused_rasters(path):
-        if not 1 <= band <= source.count:
-            raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
-        place = raster_crs(source.crs, path, crs)
+        place, name = band_place(source, path, band, crs)
         check_cells(path, source.height * source.width)
         values, unit = band_values(source, band)
-        name = source.descriptions[band - 1] or path.stem
         return Grid(values, source.transform, place, name, unit)
 
 
@@ -144,19 +141,14 @@ def grid_blocks(
     from rasterio.windows import Window
 
     with open_raster(path) as source, refused_rasters(path):
-        if not 1 <= band <= source.count:
-            raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
-        place = raster_crs(source.crs, path, crs)
-        name = source.descriptions[band - 1] or path.stem
+        place, name = band_place(source, path, band, crs)
         rows = rows or _rows(source.width, source.block_shapes[band - 1][0])
         check_cells(path, min(rows, source.height) * source.width)
         for start in range(0, source.height, rows):
             window = Window(0, start, source.width, min(rows, source.height - start))
             with rasterio.Env(GDAL_CACHEMAX=CACHE):
                 values, unit = band_values(source, band, window)
-            a, b, c, d, e, f, *_ = source.transform
-            corner = type(source.transform)(a, b, c, d, e, f + start * e)
-            yield Grid(values, corner, place, name, unit)
+            yield Grid(values, corner(source.transform, start), place, name, unit)
 
 
 def _rows(width: int, tile: int) -> int:
@@ -180,7 +172,14 @@ def band_values(source: Any, band: int, window: Any = None) -> tuple[np.ndarray,
     return values.astype(np.float32, copy=False), unit
 
 
-def raster_crs(found: Any, path: Path, given: str | None) -> Any:
+def band_place(source: Any, path: Path, band: int, crs: str | None) -> tuple[Any, str]:
+    """Return the CRS and the name of a band, or raise InputFileError if there is no such band."""
+    if not 1 <= band <= source.count:
+        raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
+    return _raster_crs(source.crs, path, crs), source.descriptions[band - 1] or path.stem
+
+
+def _raster_crs(found: Any, path: Path, given: str | None) -> Any:
     """Return the CRS of a raster, or the one given for a raster that names none."""
     if not found and given is None:
         raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")

@@ -9,15 +9,15 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from toolbox.errors import InputFileError, LayerError, OutputError
+from toolbox.errors import LayerError, OutputError
 from toolbox.faults import one_line
 from toolbox.formats.geotiff import (
     CACHE,
     Palette,
+    band_place,
     band_values,
     creation,
     name_band,
-    raster_crs,
     stored_profile,
     stored_values,
 )
@@ -67,10 +67,8 @@ def read_grid_windows(
     from rasterio.windows import Window
 
     source = open_raster(path)
-    if not 1 <= band <= source.count:
-        raise InputFileError(f"{path} has bands 1 to {source.count}, got {band}")
-    place, transform = raster_crs(source.crs, path, crs), source.transform
-    name = source.descriptions[band - 1] or path.stem
+    place, name = band_place(source, path, band, crs)
+    transform = source.transform
 
     def read(rows: Span, cols: Span) -> Grid:
         with refused_rasters(path):

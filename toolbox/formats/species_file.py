@@ -50,13 +50,7 @@ def read_species(path: Path) -> SpeciesLimits:
     InputFileError
         At the first key or value that is unknown, missing or wrong, with the species it is in.
     """
-    try:
-        given = read_toml(path)
-    except InputFileError:
-        raise
-    except ValueError as error:  # also numbers too long, nesting too deep
-        raise InputFileError(f"{path} is not a TOML file: {error}") from error
-    return _parsed(given, str(path))
+    return _parsed(read_toml(path), str(path))
 
 
 def shipped_species() -> SpeciesLimits:

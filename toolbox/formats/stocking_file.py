@@ -33,12 +33,7 @@ def read_stocking(path: Path) -> StockingProposal:
         At the first key that is unknown, missing or wrong: a rate without unit or source, a basis
         that does not fit, a survival above 1.
     """
-    try:
-        given = read_toml(path)
-    except ValueError as error:  # also numbers too long, nesting too deep
-        if isinstance(error, InputFileError):
-            raise
-        raise InputFileError(f"{path} is not a TOML file: {error}") from error
+    given = read_toml(path)
     try:
         return StockingProposal.model_validate(given)
     except ValidationError as error:

@@ -95,8 +95,9 @@ def _tool(order: Order) -> list[str]:
 
 def _survey(order: Order, tell: Tell) -> list[str]:
     from toolbox.jobs.archives import pack, unpack
-    from toolbox.survey.run import STAGES, run
+    from toolbox.survey.run import run
     from toolbox.survey.settings import load_settings
+    from toolbox.survey.stages import STAGES
 
     inputs = order.folder / INPUTS
     for archive in sorted(inputs.glob("*.zip")):

@@ -1,13 +1,13 @@
 """A document as one page of HTML: works offline, on a phone and on a desk, and prints."""
 
 import base64
-import functools
 from pathlib import Path
 from typing import Any
 
 from toolbox.report import document
 from toolbox.report.columns import TEXT
 from toolbox.report.document import Document, Figures, cell_text
+from toolbox.report.templating import templates
 from toolbox.report.text import one_line
 
 __all__ = ["document_page", "write_document_page"]
@@ -23,7 +23,9 @@ def document_page(wanted: Document) -> str:
     blocks = [_laid_out(block, number) for number, block in enumerate(wanted.blocks)]
     contents = [block for block in blocks if block["kind"] == "Heading" and block["level"] == 1]
     return str(
-        _template().render(
+        templates("toolbox.report")
+        .get_template("document.html")
+        .render(
             title=one_line(wanted.title),
             subtitle=one_line(wanted.subtitle),
             made=wanted.made.isoformat(),
@@ -33,20 +35,6 @@ def document_page(wanted: Document) -> str:
             contents=contents if len(contents) > 2 else [],
         )
     )
-
-
-@functools.cache
-def _template() -> Any:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    environment = Environment(
-        loader=PackageLoader("toolbox.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return environment.get_template("document.html")
 
 
 def _laid_out(block: document.Block, number: int) -> dict[str, Any]:

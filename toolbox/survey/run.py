@@ -34,21 +34,7 @@ from toolbox.volume.method_comparison import compare_methods
 from toolbox.volume.morphometry import morphometry
 from toolbox.volume.stage import stage_table
 
-__all__ = ["STAGES", "read_all", "run"]
-
-STAGES = (
-    "reading",
-    "checking",
-    "making the bed",
-    "planning",
-    "gridding",
-    "terrain",
-    "reading the bed",
-    "tables",
-    "habitat",
-    "writing",
-)
-"""What a run tells its watcher, in order."""
+__all__ = ["read_all", "run"]
 
 Watch = Callable[[str], None]
 

@@ -1,7 +1,7 @@
 """Settings: the survey file, checked key by key."""
 
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field, ValidationError, model_validator
 
@@ -24,7 +24,7 @@ from toolbox.survey.wanted import Make, Marks, Plan, Plants, Sheet, Stage
 from toolbox.survey.wanted_habitat import Echoes, Light, ProfileSource, SpeciesSource, Stocking
 from toolbox.units import Unit
 
-__all__ = ["Settings", "load_settings"]
+__all__ = ["Settings", "load_settings", "read_keys"]
 
 
 class Water(Section):
@@ -311,13 +311,16 @@ def load_settings(path: Path) -> Settings:
     SettingsError
         At the first key that is unknown, missing or wrong.
     """
-    try:
-        given = read_toml(path)
-    except InputFileError as error:
-        raise SettingsError(str(error)) from error
-    except ValueError as error:  # also numbers too long, nesting too deep
-        raise SettingsError(f"{path} is not a TOML file: {error}") from error
+    given = read_keys(path)
     try:
         return Settings.model_validate(given, context={"folder": path.parent})
     except ValidationError as error:
         raise SettingsError(f"{path}: {first_fault(error, Settings)}") from error
+
+
+def read_keys(path: Path) -> dict[str, Any]:
+    """Read the keys of a survey file as they stand, or raise SettingsError."""
+    try:
+        return read_toml(path)
+    except InputFileError as error:
+        raise SettingsError(str(error)) from error

@@ -7,6 +7,8 @@ import json
 from importlib.resources import files
 from typing import Any
 
+from toolbox.report.templating import templates
+
 __all__ = ["embedded", "rendered"]
 
 _SCRIPTS = (
@@ -64,24 +66,11 @@ def rendered(data: dict[str, Any], view: dict[str, Any]) -> str:
     """
     script = _script()
     digest = base64.b64encode(hashlib.sha256(script.encode()).digest()).decode("ascii")
-    environment = _environment()
+    page = templates("toolbox.report", "templates/page").get_template("page.html")
     return str(
-        environment.get_template("page.html").render(
+        page.render(
             **view, data=embedded(data), script=script, digest=digest, style=_read("page.css")
         )
-    )
-
-
-@functools.cache
-def _environment() -> Any:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    return Environment(
-        loader=PackageLoader("toolbox.report", "templates/page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
     )
 
 
