@@ -84,3 +84,21 @@ def test_no_other_driver_is_left(confined: dict[str, str]) -> None:
     skipped = set(confined["GDAL_SKIP"].split(","))
     assert {"VRT", "OGR_VRT", "GDALG", "HTTP", "WMS", "GTI", "WFS"} <= skipped
     assert not skipped & ALLOWED
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="only there are data counted")
+def test_a_few_words_in_a_table_take_little_of_what_a_job_may(confined: dict[str, str]) -> None:
+    code = """
+import pandas, psutil
+before = psutil.Process().memory_info().data
+pandas.DataFrame({"name": ["a", "b"]})
+print(psutil.Process().memory_info().data - before)
+"""
+    told = subprocess.run(
+        [sys.executable, "-c", code],
+        env=os.environ | confined,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert int(told.stdout) < 100 * 2**20

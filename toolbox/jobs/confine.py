@@ -38,6 +38,7 @@ def environment(drivers: Iterable[str], memory: int) -> dict[str, str]:
         "OGR_SQLITE_LOAD_EXTENSIONS": "",
         "PROJ_NETWORK": "OFF",
         "LEADLINE_MEMORY": f"{memory / 1024**3 * 0.8:.4f} GiB",
+        "ARROW_DEFAULT_MEMORY_POOL": "system",  # else it sets a GiB aside for a text of a few words
         "MPLBACKEND": "agg",
         "CPL_LOG": os.devnull,  # else a line for each driver that a copy of GDAL never had
     }
