@@ -11,6 +11,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, TooLargeError
 from toolbox.faults import one_line
+from toolbox.formats.laz_chunks import chunks_fit
 from toolbox.formats.point_chunks import Choices, Kind, PointChunk
 from toolbox.layers import Places
 from toolbox.layers.crs import parse_crs, project, working_crs
@@ -34,7 +35,7 @@ its topo-bathymetric classes 40 to 45; from memory)."""
 
 _TOGETHER, _POINT_BYTES = 500_000, 600  # points read at a time; bytes of one as a sounding
 _HEADER, _SHORTEST, _RECORD, _LATE_RECORD = 375, 227, 54, 60  # bytes, as the specification says
-_PACKED, _LEAST_CHUNK = 0x80, 20  # mark of a packed format; bytes of its first point, kept plain
+_PACKED = 0x80  # mark of a packed format
 _INSTALL = "pip install 'leadline[laz]'"
 _UNITS: dict[str, Unit] = {
     "metre": "m",
@@ -67,23 +68,10 @@ def _check_header(path: Path) -> None:
     if head[25] < 4:  # records after the points came with version 1.4
         begin, more = 0, 0
     fits = length + records * _RECORD <= points <= size and begin + more * _LATE_RECORD <= size
-    if not (fits and _chunks(path, points, packed=head[104] >= _PACKED) * _LEAST_CHUNK <= size):
+    if fits and head[104] >= _PACKED:
+        fits = chunks_fit(path, length, records, points)
+    if not fits:
         raise InputFileError(f"{path} cannot be read as LAS: it counts more than it has room for")
-
-
-def _chunks(path: Path, points: int, *, packed: bool) -> int:
-    """Return how many chunks of points a packed file says it has: room is made for each."""
-    if not packed:
-        return 0
-    size = path.stat().st_size
-    with path.open("rb") as file:
-        for told in (points, size - 8):  # at its end if it was written without going back
-            file.seek(told)
-            (place,) = struct.unpack("<q", file.read(8).ljust(8, b"\0"))
-            if 0 <= place <= size:
-                file.seek(place)
-                return int.from_bytes(file.read(8)[4:], "little")
-    return size  # more than there can be
 
 
 class LasFile:
