@@ -348,3 +348,11 @@ def test_coordinates_are_moved_alike_in_every_thread() -> None:
     move = pyproj.Transformer.from_crs(here, there, always_xy=True)
     wanted = np.stack([np.column_stack(move.transform(*part.T)) for part in places])
     np.testing.assert_array_equal(np.stack(found), wanted)
+
+
+@pytest.mark.parametrize("code", [32633, 3857, 3978, 3413])
+def test_areal_scale_of_many_places_is_that_of_few_at_a_time(code: int) -> None:
+    middle, rng = around(code, 100_000)[1].mean(axis=0), np.random.default_rng(code)
+    place, crs = middle + rng.uniform(-50_000, 50_000, (600, 2)), pyproj.CRS(code)
+    few = [areal_scale(crs, place[k : k + 50]) for k in range(0, len(place), 50)]
+    np.testing.assert_allclose(areal_scale(crs, place), np.concatenate(few), rtol=2e-10)

@@ -7,7 +7,27 @@ import numpy as np
 
 from toolbox.compiled import njit
 
-__all__ = ["fill_areas", "find_twins"]
+__all__ = ["evaluate_polynomial", "fill_areas", "find_twins"]
+
+
+@njit(parallel=True, cache=True, nogil=True)
+def evaluate_polynomial(terms: Any, places: Any, middle: Any, half: Any) -> Any:
+    """Evaluate a polynomial of x and y, each (place - middle) / half, at places (n, 2).
+
+    ``terms[i, j]`` belongs to x to the power i and y to the power j.
+    """
+    powers, found = len(terms), np.empty(len(places))
+    for k in numba.prange(len(places)):
+        x = (places[k, 0] - middle[0]) / half[0]
+        y = (places[k, 1] - middle[1]) / half[1]
+        total = 0.0
+        for i in range(powers - 1, -1, -1):
+            row = 0.0
+            for j in range(powers - 1, -1, -1):
+                row = row * y + terms[i, j]
+            total = total * x + row
+        found[k] = total
+    return found
 
 
 @njit(parallel=True, cache=True, nogil=True)
