@@ -7,13 +7,11 @@ import os
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
 from pathlib import Path
 from subprocess import Popen
 
 import click
-import psutil
-from measure import FASTER, Row, quiet, show
+from measure import FASTER, Cost, Row, cost_of, quiet, show
 
 from toolbox.batch.engines import ONE_THREAD
 
@@ -22,45 +20,37 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from invented_waters import write_layers
 
 WATERS, KILLED, SOUNDINGS, PATIENCE = 300, 10_000, 1_500, 60.0
+ENVIRONMENT = os.environ | ONE_THREAD
 LEADLINE = (sys.executable, "-c", "from toolbox.batch.command import batch_command as run; run()")
 
 
-@dataclass(frozen=True)
-class Cost:
-    """What a batch took: wall time, and that of all its processes on their cores."""
-
-    seconds: float
-    cpu: float
-
-
-def start(file: Path, out: Path, workers: int) -> Popen[bytes]:
-    """Start a batch that writes tables only."""
+def command(file: Path, out: Path, workers: int) -> list[str | Path]:
+    """Return a batch that writes tables only."""
     options = ("--write", "tables", "--workers", str(workers), "--quiet")
-    return Popen([*LEADLINE, str(file), "--out", str(out), *options], env=os.environ | ONE_THREAD)
+    return [*LEADLINE, file, "--out", out, *options]
 
 
-def cost(file: Path, out: Path, workers: int, cores: int) -> Cost:
+def start(file: Path, out: Path) -> Popen[bytes]:
+    """Start a batch of two processes."""
+    return Popen(command(file, out, 2), env=ENVIRONMENT)
+
+
+def cost_of_batch(file: Path, out: Path, workers: int, cores: int) -> Cost:
     """Carry a batch out on so many cores."""
-    begun = time.perf_counter()
-    process = start(file, out, workers)
-    psutil.Process(process.pid).cpu_affinity(sorted(os.sched_getaffinity(0))[:cores])
-    _, status, usage = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise RuntimeError(f"the batch failed with exit code {process.returncode}")
-    return Cost(time.perf_counter() - begun, usage.ru_utime + usage.ru_stime)
+    return cost_of(command(file, out, workers), cores=cores, env=ENVIRONMENT)
 
 
 def ratio(folder: Path, count: int) -> tuple[Cost, Cost]:
     """Return what one core and what two processes on two cores take."""
     few = folder / "few"
     few.mkdir()
-    cost(write_layers(few, range(2), SOUNDINGS), few / "out", 1, 1)  # loops are compiled by now
+    file = write_layers(few, range(2), SOUNDINGS)
+    cost_of_batch(file, few / "out", 1, 1)  # loops are compiled by now
     file = write_layers(folder, range(count), SOUNDINGS)
     quiet(PATIENCE)
-    one = cost(file, folder / "one", 1, 1)
+    one = cost_of_batch(file, folder / "one", 1, 1)
     quiet(PATIENCE)
-    return one, cost(file, folder / "two", 2, 2)
+    return one, cost_of_batch(file, folder / "two", 2, 2)
 
 
 def finished(out: Path) -> dict[str, int]:
@@ -75,14 +65,14 @@ def killed(folder: Path, count: int) -> tuple[int, int, float]:
     """Kill a batch half-way and start it again: waters done twice, waters lost, seconds in all."""
     file, out = write_layers(folder, range(count), SOUNDINGS), folder / "killed"
     begun = time.perf_counter()
-    process = start(file, out, 2)
+    process = start(file, out)
     while process.poll() is None and len(finished(out)) < count // 2:
         time.sleep(1)
     process.kill()
     process.wait()
     time.sleep(2)  # its workers end with it
     before = finished(out)
-    start(file, out, 2).wait()
+    start(file, out).wait()
     seconds = time.perf_counter() - begun
     after = finished(out)
     twice = sum(after.get(name) != made for name, made in before.items())
@@ -102,7 +92,7 @@ def rows(waters: int = WATERS, kill: int = KILLED) -> list[Row]:
     return [
         Row(f"{what}, two processes", "one core", one.seconds / two.seconds, FASTER, at_least=1.8),
         Row(f"{what}, one core, each", "", one.seconds / waters, "s"),
-        Row(f"{what}, on the cores", "one core", two.cpu / one.cpu, "x as much work"),
+        Row(f"{what}, on the cores", "one core", two.processor / one.processor, "x as much work"),
         Row(f"{again}, done twice", "", twice, at_most=0, unit=""),
         Row(f"{again}, lost", "", lost, at_most=0, unit=""),
         Row(f"{again}, in all", "", seconds, "s"),

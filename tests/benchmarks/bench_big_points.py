@@ -5,19 +5,15 @@
 500 million soundings take 2 GB as Parquet, 12 GB in the temporary file and 3 GB thinned.
 """
 
-import os
-import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import geopandas
 import numpy as np
 import shapely
-from measure import Row, show
+from measure import Cost, Row, cost_of, show
 from pyproj import CRS
 
 from toolbox.blocks.thin_file import thin_files
@@ -32,7 +28,7 @@ SWATH, LINE_SPACING, PER_M2 = 60.0, 50.0, 8.0
 STRETCH = 500_000
 STEP = 1 / 256  # m, to which figures are rounded: exact in binary, so that files stay small
 COUNT, SUBSET, IN_LAZ = 500_000_000, 5_000_000, 5_000_000
-MEMORY, GIB_IN_KIB = 2.0, 2**20
+MEMORY = 2.0
 ELEVATION = ("--z", "elevation", "--datum", "0")
 COMMAND = "from toolbox.blocks.command import thin_file_command as run; run()"
 
@@ -87,27 +83,10 @@ def write_laz(path: Path, count: int) -> None:
             writer.write_points(points)
 
 
-@dataclass(frozen=True)
-class Cost:
-    """What a command took."""
-
-    seconds: float
-    processor: float
-    gib: float
-
-
 def cost_of_thinning(points: Path, out: Path, *options: str) -> Cost:
     """Thin a file in a process of its own."""
     words = [points, out, "--cell", "1", "--memory", f"{MEMORY} GiB", "--quiet", *options]
-    start = time.perf_counter()
-    process = subprocess.Popen([sys.executable, "-c", COMMAND, *map(str, words)])
-    _, status, usage = os.wait4(process.pid, 0)
-    seconds = time.perf_counter() - start
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise RuntimeError(f"thinning failed with exit code {process.returncode}")
-    processor = usage.ru_utime + usage.ru_stime
-    return Cost(seconds, processor, usage.ru_maxrss / GIB_IN_KIB)
+    return cost_of([sys.executable, "-c", COMMAND, *words])
 
 
 def differing(points: Path, whole: Soundings, by: By) -> int:
@@ -129,10 +108,7 @@ def _figures(frame: geopandas.GeoDataFrame) -> np.ndarray:
 
 
 def rows(count: int, folder: Path) -> list[Row]:
-    """Measure.
-
-    Costs come first: a process begins with the peak memory of the one that starts it.
-    """
+    """Measure."""
     write_parquet(folder / "points.parquet", count)
     big = cost_of_thinning(folder / "points.parquet", folder / "big.parquet", "--crs", CRS_CODE)
     write_laz(folder / "points.laz", IN_LAZ)

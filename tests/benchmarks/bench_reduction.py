@@ -1,7 +1,5 @@
 """Reading of long logs: a million NMEA sentences, and twenty million rows of x, y, z thinned."""
 
-import os
-import subprocess
 import sys
 import tempfile
 import time
@@ -9,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 from invented_lake import CRS_CODE, SOUTH, WEST
-from measure import Row, show
+from measure import Cost, Row, cost_of, show
 
 from toolbox.formats.nmea import read_nmea
 
@@ -18,7 +16,7 @@ SHORT = POINTS // 2
 """So many meet nearly all the cells too, so that memory may not depend on which it is."""
 SIDE = 1_500.0
 """Of the square that the points fall into, m: 2.25 million cells of 1 m."""
-STRETCH, KIB_IN_GIB, THIN = 1_000_000, 2**20, "--thin"
+STRETCH, THIN = 1_000_000, "--thin"
 
 
 def write_log(path: Path) -> None:
@@ -61,15 +59,9 @@ def thin_here(path: Path) -> None:
     thin_xyz(path, cell=1.0, crs=CRS_CODE, easting="x", northing="y", depth="depth")
 
 
-def cost_of_thinning(path: Path) -> tuple[float, float]:
-    """Thin in a process of its own: seconds, and peak memory in GiB."""
-    start = time.perf_counter()
-    process = subprocess.Popen([sys.executable, __file__, THIN, path])
-    _, status, usage = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise RuntimeError(f"thinning ended with exit code {process.returncode}")
-    return time.perf_counter() - start, usage.ru_maxrss / KIB_IN_GIB
+def cost_of_thinning(path: Path) -> Cost:
+    """Thin in a process of its own."""
+    return cost_of([sys.executable, __file__, THIN, path])
 
 
 def rows() -> list[Row]:
@@ -81,15 +73,16 @@ def rows() -> list[Row]:
         read_nmea(log)
         reading = time.perf_counter() - start
         write_points(points, SHORT)
-        _, less = cost_of_thinning(points)
+        less = cost_of_thinning(points)
         write_points(points, POINTS)
-        seconds, gib = cost_of_thinning(points)
+        took = cost_of_thinning(points)
+    more = took.gib / less.gib
     what = f"{POINTS:,} rows of x, y, z thinned to 2.25 million cells"
     return [
         Row(f"{SENTENCES:,} NMEA sentences read", "", reading, "s", at_most=20),
-        Row(f"{what}, peak memory", "", gib, "GiB", at_most=1),
-        Row(f"{what}, peak memory", f"{SHORT:,} rows", gib / less, "x as much", at_most=1.1),
-        Row(f"{what}, time", "", seconds, "s"),
+        Row(f"{what}, peak memory", "", took.gib, "GiB", at_most=1),
+        Row(f"{what}, peak memory", f"{SHORT:,} rows", more, "x as much", at_most=1.1),
+        Row(f"{what}, time", "", took.seconds, "s"),
     ]
 
 

@@ -1,43 +1,23 @@
 """The whole job, ``leadline run``, on surveys of a thousand to a million soundings."""
 
-import os
 import shutil
 import statistics
-import subprocess
 import sys
 import tempfile
-import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from growth import fitted
 from invented_lake import write_survey
-from measure import SLOWER, Row, quiet, show
+from measure import SLOWER, Cost, Row, cost_of, quiet, show
 
 COUNTS, ROUNDS, PATIENCE = (1_000, 10_000, 100_000, 1_000_000), 3, 60.0
 LEADLINE = Path(sys.executable).with_name("leadline")
-GIB_IN_KIB = 2**20
-
-
-@dataclass(frozen=True)
-class Cost:
-    """What a run took."""
-
-    seconds: float
-    gib: float
 
 
 def cost_of_run(survey: Path, out: Path) -> Cost:
-    """Run a survey in its own process; wall time and peak resident memory."""
-    start = time.perf_counter()
-    process = subprocess.Popen([LEADLINE, "run", survey, "--out", out, "--quiet"])
-    _, status, usage = os.wait4(process.pid, 0)
-    seconds = time.perf_counter() - start
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise RuntimeError(f"leadline run failed with exit code {process.returncode}")
-    return Cost(seconds, usage.ru_maxrss / GIB_IN_KIB)
+    """Run a survey in its own process."""
+    return cost_of([LEADLINE, "run", survey, "--out", out, "--quiet"])
 
 
 def costs(counts: tuple[int, ...], rounds: int) -> dict[int, Cost]:
@@ -58,10 +38,8 @@ def costs(counts: tuple[int, ...], rounds: int) -> dict[int, Cost]:
 
 
 def _median(found: list[Cost]) -> Cost:
-    return Cost(
-        statistics.median(cost.seconds for cost in found),
-        statistics.median(cost.gib for cost in found),
-    )
+    figures = zip(*((cost.seconds, cost.processor, cost.gib) for cost in found), strict=True)
+    return Cost(*map(statistics.median, figures))
 
 
 def rows() -> list[Row]:

@@ -11,11 +11,9 @@ Growth is the power p of t = a + b n^p (growth.py), over all sizes that were mea
 
 import gc
 import json
-import os
 import resource
 import shutil
 import statistics
-import subprocess
 import sys
 import tempfile
 import time
@@ -29,7 +27,7 @@ import click
 import numpy as np
 from growth import POWERS, fitted, steps
 from invented_lake import write_survey
-from measure import Row, machine, quiet, show, table
+from measure import Cost, Row, cost_of, machine, quiet, show, table
 from stage_inputs import missing_peers, write_inputs
 from stages import OURS, STAGES
 
@@ -167,24 +165,17 @@ def run_here(survey: Path) -> dict[str, float]:
     return {stage: after - begun for (stage, begun), (_, after) in pairwise(told)}
 
 
-def in_child(*words: str | Path) -> tuple[dict[str, Any], Any, float]:
-    """Let this program do it in a process of its own: what it tells, what it used, seconds."""
-    start = time.perf_counter()
-    command = [sys.executable, __file__, *map(str, words)]
+def in_child(*words: str | Path) -> tuple[dict[str, Any], Cost]:
+    """Let this program do it in a process of its own: what it tells, and what it took."""
     with tempfile.TemporaryFile("w+") as told:
-        process = subprocess.Popen(command, stdout=told)
-        _, status, usage = os.wait4(process.pid, 0)
-        seconds = time.perf_counter() - start
-        process.returncode = os.waitstatus_to_exitcode(status)
-        if process.returncode:
-            raise RuntimeError(f"ended with exit code {process.returncode}")
+        took = cost_of([sys.executable, __file__, *map(str, words)], stdout=told)
         told.seek(0)
-        return json.loads(told.read().splitlines()[-1]), usage, seconds
+        return json.loads(told.read().splitlines()[-1]), took
 
 
 def stage_taken(stage: str, folder: Path, count: int) -> Taken:
     """Measure one stage of one size."""
-    told, _, _ = in_child(CHILD, stage, folder, str(count))
+    told, _ = in_child(CHILD, stage, folder, str(count))
     return Taken(**told)
 
 
@@ -193,12 +184,11 @@ def run_taken(added: str, folder: Path) -> Taken:
     survey = folder / "changed.toml"
     text = (folder / "survey.toml").read_text(encoding="utf-8")
     survey.write_text(f"{text}\n{added}", encoding="utf-8")
-    told, usage, seconds = in_child(RUN_CHILD, survey)
+    told, took = in_child(RUN_CHILD, survey)
     out = folder / "out"
     size = sum(path.stat().st_size for path in out.rglob("*") if path.is_file())
     shutil.rmtree(out)
-    busy = usage.ru_utime + usage.ru_stime
-    return Taken({OURS: seconds}, usage.ru_maxrss / KIB_IN_MIB, busy, told, size)
+    return Taken({OURS: took.seconds}, took.gib * 1024, took.processor, told, size)
 
 
 def measure_all(sizes: Iterable[int], only: tuple[str, ...], keep: Path | None) -> Found:

@@ -1,7 +1,5 @@
 """Volumes of many draws, and of a raster that is larger than memory should hold."""
 
-import os
-import subprocess
 import sys
 import tempfile
 import time
@@ -13,12 +11,12 @@ import rasterio
 from affine import Affine
 from bench_hypsography import LEVELS, bed_of_two_million
 from invented_lake import CRS_CODE, SOUTH, WEST
-from measure import Row, show
+from measure import Cost, Row, cost_of, show
 
 from toolbox.volume.hypsography import drawn_area_and_volume
 
 DRAWS, ACROSS, TILE = 100, 17_400, 512
-LEADLINE, KIB_IN_GIB = Path(sys.executable).with_name("leadline"), 2**20
+LEADLINE = Path(sys.executable).with_name("leadline")
 
 
 def write_raster(path: Path) -> None:
@@ -35,16 +33,10 @@ def write_raster(path: Path) -> None:
             raster.write(np.round(values, 2).astype(np.float32), 1, window=window)
 
 
-def cost_of_table(raster: Path) -> tuple[float, float]:
-    """Tabulate by the command: seconds, and peak memory in GiB."""
-    start = time.perf_counter()
+def cost_of_table(raster: Path) -> Cost:
+    """Tabulate by the command."""
     table = raster.with_name("table.csv")
-    process = subprocess.Popen([LEADLINE, "hypsography-of-grid", raster, "--out", table])
-    _, status, usage = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode:
-        raise RuntimeError(f"hypsography-of-grid ended with exit code {process.returncode}")
-    return time.perf_counter() - start, usage.ru_maxrss / KIB_IN_GIB
+    return cost_of([LEADLINE, "hypsography-of-grid", raster, "--out", table])
 
 
 def seconds_of_draws() -> float:
@@ -66,13 +58,13 @@ def rows() -> list[Row]:
     with tempfile.TemporaryDirectory() as name:
         raster = Path(name) / "depth.tif"
         write_raster(raster)
-        seconds, gib = cost_of_table(raster)
+        took = cost_of_table(raster)
     cells = f"table of a raster of {ACROSS**2 / 1e6:.0f} million cells"
     what = f"2,000,000 triangles x {LEVELS} levels x {DRAWS} draws"
     return [
         Row(what, "", seconds_of_draws(), "s", at_most=60),
-        Row(f"{cells}, peak memory", "", gib, "GiB", at_most=1),
-        Row(f"{cells}, time", "", seconds, "s"),
+        Row(f"{cells}, peak memory", "", took.gib, "GiB", at_most=1),
+        Row(f"{cells}, time", "", took.seconds, "s"),
     ]
 
 

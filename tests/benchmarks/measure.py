@@ -1,16 +1,20 @@
 """Measuring: sides that take turns, medians, and rows of a table with a goal each."""
 
 import gc
+import json
 import math
 import os
 import platform
 import statistics
 import subprocess
+import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
+from pathlib import Path
 from typing import Any
 
 import click
@@ -19,8 +23,10 @@ import psutil
 __all__ = [
     "FASTER",
     "SLOWER",
+    "Cost",
     "Row",
     "Sides",
+    "cost_of",
     "foreign_environment",
     "machine",
     "markdown",
@@ -94,6 +100,51 @@ def medians(sides: Sides, rounds: int) -> dict[str, float]:
             side()
             seconds[name].append(time.perf_counter() - start)
     return {name: statistics.median(values) for name, values in seconds.items()}
+
+
+@dataclass(frozen=True)
+class Cost:
+    """What a process took."""
+
+    seconds: float
+    processor: float
+    gib: float
+    """Peak of its resident memory."""
+
+
+_LAUNCH = """
+import json, os, subprocess, sys, time
+told, cores, *command = sys.argv[1:]
+if int(cores):
+    os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:int(cores)])
+begun = time.perf_counter()
+process = subprocess.Popen(command)
+_, status, usage = os.wait4(process.pid, 0)
+figures = time.perf_counter() - begun, usage.ru_utime + usage.ru_stime, usage.ru_maxrss / 2**20
+with open(told, "w") as file:
+    json.dump(figures, file)
+sys.exit(os.waitstatus_to_exitcode(status))
+"""
+
+
+def cost_of(
+    command: Sequence[str | Path],
+    *,
+    cores: int = 0,
+    env: dict[str, str] | None = None,
+    stdout: Any = None,
+) -> Cost:
+    """Run a command in a process of its own, on so many cores (0: on all).
+
+    A small process starts it: Linux counts the memory of whoever starts a program as the program's.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        told = Path(folder) / "told.json"
+        launched = [sys.executable, "-c", _LAUNCH, told, str(cores), *command]
+        code = subprocess.run(launched, env=env, stdout=stdout, check=False).returncode
+        if code:
+            raise RuntimeError(f"{' '.join(map(str, command))!r:.200} ended with exit code {code}")
+        return Cost(*json.loads(told.read_text()))
 
 
 def quiet(patience: float) -> bool:

@@ -23,8 +23,6 @@ BENCHES = (
     "bench_windows",
     "bench_paper",
 )
-"""Those that start processes first, while this one is still small."""
-
 LARGE = ("bench_batch", "bench_big_points", "bench_blocks")
 """Those that take long or much disk."""
 
