@@ -25,6 +25,7 @@ __all__ = [
     "parse_crs",
     "project",
     "project_shapes",
+    "scale_polynomial",
     "travel",
     "working_crs",
 ]
@@ -271,10 +272,7 @@ def areal_scale(crs: "CRS | None", coordinates: np.ndarray) -> np.ndarray:
 
     Notes
     -----
-    The scale varies smoothly, so it is evaluated at 8 x 8 nodes over the points and interpolated by
-    the polynomial through them (Trefethen, 2013, Approximation theory and approximation practice,
-    chapters 2 to 4: Chebyshev points), which over a lake 100 km long is exact to about 1e-10. A
-    few points need no net.
+    Of many places it is interpolated, see :func:`scale_polynomial`.
     """
     if is_plane(crs) or len(coordinates) == 0:
         return np.ones(len(coordinates))
@@ -283,14 +281,41 @@ def areal_scale(crs: "CRS | None", coordinates: np.ndarray) -> np.ndarray:
         return _exact_areal_scale(crs, coordinates)
     from toolbox.layers.kernels import evaluate_polynomial
 
-    low, high = coordinates.min(axis=0), coordinates.max(axis=0)
+    return np.asarray(evaluate_polynomial(coordinates, *scale_polynomial(crs, coordinates)))
+
+
+def scale_polynomial(
+    crs: "CRS", coordinates: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return the polynomial that the areal scale of a map is about some places.
+
+    Parameters
+    ----------
+    crs : CRS
+        Projected, in metres.
+    coordinates : (n, 2) array
+        Easting and northing, m; it holds in the box about them.
+
+    Returns
+    -------
+    terms : (8, 8) array
+        ``terms[i, j]`` belongs to x to the power i and y to the power j.
+    middle, half : (2,) array
+        x and y are (place - middle) / half.
+
+    Notes
+    -----
+    The scale varies smoothly. It is worked out at 8 x 8 Chebyshev points (Trefethen, 2013,
+    Approximation theory and approximation practice, chapters 2 to 4); the polynomial through them
+    is exact to about 1e-10 over a lake 100 km long.
+    """
+    low, high = (np.array([edge(axis) for axis in coordinates.T]) for edge in (np.min, np.max))
     middle, half = (low + high) / 2, (high - low) / 2 + 1
     nodes = chebpts1(_NODES)
     net = np.stack(np.meshgrid(nodes, nodes, indexing="ij"), axis=-1).reshape(-1, 2)
     scale = _exact_areal_scale(crs, middle + net * half).reshape(_NODES, _NODES)
     powers = np.linalg.inv(np.vander(nodes, increasing=True))
-    terms = powers @ scale @ powers.T
-    return np.asarray(evaluate_polynomial(terms, coordinates, middle, half))
+    return powers @ scale @ powers.T, middle, half
 
 
 def _exact_areal_scale(crs: "CRS", places: np.ndarray) -> np.ndarray:

@@ -7,27 +7,7 @@ import numpy as np
 
 from toolbox.compiled import njit
 
-__all__ = ["evaluate_polynomial", "fill_areas", "find_twins"]
-
-
-@njit(parallel=True, cache=True, nogil=True)
-def evaluate_polynomial(terms: Any, places: Any, middle: Any, half: Any) -> Any:
-    """Evaluate a polynomial of x and y, each (place - middle) / half, at places (n, 2).
-
-    ``terms[i, j]`` belongs to x to the power i and y to the power j.
-    """
-    powers, found = len(terms), np.empty(len(places))
-    for k in numba.prange(len(places)):
-        x = (places[k, 0] - middle[0]) / half[0]
-        y = (places[k, 1] - middle[1]) / half[1]
-        total = 0.0
-        for i in range(powers - 1, -1, -1):
-            row = 0.0
-            for j in range(powers - 1, -1, -1):
-                row = row * y + terms[i, j]
-            total = total * x + row
-        found[k] = total
-    return found
+__all__ = ["evaluate_polynomial", "fill_areas", "fill_ground_areas", "find_twins"]
 
 
 @njit(parallel=True, cache=True, nogil=True)
@@ -38,6 +18,43 @@ def fill_areas(points: Any, triangles: Any, out: Any) -> None:
         east, north = points[a, 0], points[a, 1]
         across = (points[b, 0] - east) * (points[c, 1] - north)
         out[t] = (across - (points[b, 1] - north) * (points[c, 0] - east)) / 2
+
+
+@njit(nogil=True)
+def _at(x: Any, y: Any, terms: Any) -> Any:
+    """Evaluate a polynomial; ``terms[i, j]`` belongs to x to the power i and y to the power j."""
+    total = 0.0
+    for i in range(len(terms) - 1, -1, -1):
+        row = 0.0
+        for j in range(len(terms) - 1, -1, -1):
+            row = row * y + terms[i, j]
+        total = total * x + row
+    return total
+
+
+@njit(parallel=True, cache=True, nogil=True)
+def evaluate_polynomial(places: Any, terms: Any, middle: Any, half: Any) -> Any:
+    """Evaluate a polynomial of (place - middle) / half at places (n, 2)."""
+    found = np.empty(len(places))
+    for k in numba.prange(len(places)):
+        x = (places[k, 0] - middle[0]) / half[0]
+        y = (places[k, 1] - middle[1]) / half[1]
+        found[k] = _at(x, y, terms)
+    return found
+
+
+@njit(parallel=True, cache=True, nogil=True)
+def fill_ground_areas(
+    points: Any, triangles: Any, terms: Any, middle: Any, half: Any, out: Any
+) -> None:
+    """Write areas (m,) on the ground of triangles on a map whose scale is a polynomial."""
+    corner = 1 / evaluate_polynomial(points, terms, middle, half)
+    fill_areas(points, triangles, out)
+    for t in numba.prange(len(triangles)):
+        a, b, c = triangles[t]
+        x = ((points[a, 0] + points[b, 0] + points[c, 0]) / 3 - middle[0]) / half[0]
+        y = ((points[a, 1] + points[b, 1] + points[c, 1]) / 3 - middle[1]) / half[1]
+        out[t] *= 0.75 / _at(x, y, terms) + (corner[a] + corner[b] + corner[c]) / 12
 
 
 @njit(cache=True, nogil=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers.crs import areal_scale, check_projected, is_plane
+from toolbox.layers.crs import check_projected, is_plane, scale_polynomial
 
 if TYPE_CHECKING:
     from pyproj import CRS
@@ -163,10 +163,13 @@ class Tin:
     def _ground_areas(self) -> np.ndarray:
         if is_plane(self.crs):
             return self.areas()
-        centroids = self.vertices[self.triangles].mean(axis=1)
-        scale = 1 / areal_scale(self.crs, np.vstack([self.vertices, centroids]))
-        corners, centres = scale[: len(self.depth)], scale[len(self.depth) :]
-        return self.areas() * (0.75 * centres + corners[self.triangles].sum(axis=1) / 12)
+        assert self.crs is not None
+        from toolbox.layers.kernels import fill_ground_areas
+
+        areas = np.empty(len(self.triangles))
+        scale = scale_polynomial(self.crs, self.vertices)
+        fill_ground_areas(self.vertices, self.triangles, *scale, areas)
+        return areas
 
     def gradients(self) -> np.ndarray:
         """Steepness of each triangle, rise over run on the map, shape (m,)."""
