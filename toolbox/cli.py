@@ -147,7 +147,8 @@ commands.add_command(batch_command)
     default="survey",
     help="What to write: a survey file, limits of species, or a stocking proposal.",
 )
-def new_command(file: Path | None, kind: str) -> None:
+@click.option("--overwrite", is_flag=True, help="Replace the file if it is there.")
+def new_command(file: Path | None, kind: str, overwrite: bool) -> None:
     """Write a commented file to start from."""
     from importlib.resources import files
 
@@ -156,7 +157,7 @@ def new_command(file: Path | None, kind: str) -> None:
     out = file or Path(f"{kind}.toml")
     package, name = STARTERS[kind]
     starter = files(package).joinpath(name).read_text(encoding="utf-8")
-    with new_file(out) as place:
+    with new_file(out, overwrite=overwrite) as place:
         place.write_text(starter, encoding="utf-8")
     click.echo(f"written: {out}")
 

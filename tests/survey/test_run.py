@@ -301,7 +301,10 @@ def test_a_folder_that_is_there_is_refused_before_any_work(
 ) -> None:
     (pond / "result").mkdir()
     monkeypatch.setattr(module, "read_inputs", lambda *_: pytest.fail("the work must not begin"))
-    with pytest.raises(OutputError, match="result exists already; choose another name or allow"):
+    with pytest.raises(
+        OutputError,
+        match="result exists already; choose another name, or replace it with --overwrite",
+    ):
         run(load_settings(pond / "survey.toml"), pond / "result")
 
 
