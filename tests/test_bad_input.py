@@ -599,10 +599,14 @@ SURVEYS = {
         survey(more="[marks]\nkind = 'boat'\npegs = 'soundings.csv'"),
     ),
     "pegs that are missing": Case(
-        RUN, ("nothing.csv does not exist",), survey(more="[marks]\npegs = 'nothing.csv'")
+        RUN,
+        ("[marks] pegs: 'nothing.csv' does not exist in",),
+        survey(more="[marks]\npegs = 'nothing.csv'"),
     ),
     "profiles that are not there": Case(
-        RUN, ("gone.csv does not exist",), survey(more="[profiles]\nfile = 'gone.csv'")
+        RUN,
+        ("[profiles] file: 'gone.csv' does not exist in",),
+        survey(more="[profiles]\nfile = 'gone.csv'"),
     ),
     "a profile that is too warm": Case(
         RUN,
@@ -627,7 +631,7 @@ SURVEYS = {
     ),
     "echoes without their pings": Case(
         RUN,
-        ("pings.csv does not exist",),
+        ("[[soundings]] 1, pings: 'pings.csv' does not exist in",),
         survey(more="[echoes]\nfile = 'e.csv'\npings = 'pings.csv'\nbeam_angle = 20")
         | {"e.csv": "transect,ping,range_m\n1,1,3\n"},
     ),
@@ -698,7 +702,7 @@ SURVEYS = {
     ),
     "missing shoreline": Case(
         RUN,
-        ("nothing.gpkg does not exist",),
+        ("[water] shoreline: 'nothing.gpkg' does not exist in",),
         survey(water="name = 'A'\nshoreline = 'nothing.gpkg'"),
     ),
     "result folder that is there": Case(

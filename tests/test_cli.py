@@ -42,6 +42,8 @@ SURVEY = """
 [water]
 name = "Pond"
 shoreline = "shoreline.gpkg"
+[bed]
+method = "triangulated"
 [[soundings]]
 file = "soundings.csv"
 crs = "EPSG:32633"
@@ -357,8 +359,8 @@ def test_whole_numbers_of_which_there_are_several_stay_whole(desk: Path, capfd: 
 
 
 def test_check_reads_the_pegs_of_a_plan(desk: Path, capfd: Said) -> None:
-    plan = '[bed]\nmethod = "fitted"\n[plan]\nkind = "casts"\npegs = "pegs.csv"\n'
-    (desk / "survey.toml").write_text(SURVEY + plan)
+    plan = '[plan]\nkind = "casts"\npegs = "pegs.csv"\n'
+    (desk / "survey.toml").write_text(SURVEY.replace("triangulated", "fitted") + plan)
     assert call("check survey.toml") == 2
     assert "pegs.csv" in capfd.readouterr().err
 
@@ -377,7 +379,8 @@ def test_a_new_survey_file_can_be_checked_at_once(desk: Path, capfd: Said) -> No
     assert "1 of 1 soundings usable" in capfd.readouterr().out
     (desk / "shoreline.gpkg").unlink()
     assert call("check survey.toml") == 2
-    assert capfd.readouterr().err == "leadline: shoreline.gpkg does not exist\n"
+    told = "survey.toml: [water] shoreline: 'shoreline.gpkg' does not exist"
+    assert capfd.readouterr().err == f"leadline: {told} in {desk}\n"
 
 
 def test_new_replaces_a_survey_file_only_when_told(desk: Path, capfd: Said) -> None:

@@ -116,10 +116,12 @@ def commands() -> None:
 @click.option("--quiet", is_flag=True, help="Say nothing but errors.")
 def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
     """Carry out a survey file and write all its results into one folder."""
+    from toolbox.survey.files import check_files
     from toolbox.survey.run import run
     from toolbox.survey.settings import load_settings
 
     settings = load_settings(survey)
+    check_files(settings, survey)
     with _progress(quiet) as tell:
 
         def watch(stage: str) -> None:
@@ -166,11 +168,13 @@ def new_command(file: Path | None, kind: str, overwrite: bool) -> None:
 @click.argument("survey", type=click.Path(path_type=Path))
 def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
+    from toolbox.survey.files import check_files
     from toolbox.survey.lineage import Lineage
     from toolbox.survey.run import read_all
     from toolbox.survey.settings import load_settings
 
     lineage = Lineage(load_settings(survey))
+    check_files(lineage.settings, survey)
     inputs = read_all(lineage.settings, lineage).inputs
     for note in lineage.notes:
         click.echo(f"note: {one_line(note)}")
