@@ -301,8 +301,7 @@ class TestAtADesk:
         names = ("points.toml", "shoreline.gpkg", "boat_points.csv", "plummet.csv")
         text = (SAMPLE / names[0]).read_text(encoding="utf-8")
         survey = tmp_path / names[0]  # the phone's test writes all parts
-        quick = '[bed]\nmethod = "triangulated"\n[make]\nwrite = ["page"]'
-        survey.write_text(text.replace("[make]", quick), encoding="utf-8")
+        survey.write_text(text.replace("[make]", '[make]\nwrite = ["page"]'), encoding="utf-8")
         view.drop(survey, SAMPLE / names[1])
         wanted = view.page.locator(".wanting").inner_text()
         assert re.findall(r"names (\S+): give that file too", wanted) == list(names[2:])
