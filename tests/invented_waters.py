@@ -68,7 +68,8 @@ def write_surveys(folder: Path, numbers: Sequence[int], count: int = 300) -> Non
         )
         (place / "survey.toml").write_text(
             f'[water]\nname = "Lake {number}"\nshoreline = "shoreline.parquet"\n\n'
-            f'[[soundings]]\nfile = "soundings.csv"\ncrs = "{CRS_CODE}"\nsource = "track"\n',
+            f'[[soundings]]\nfile = "soundings.csv"\ncrs = "{CRS_CODE}"\nsource = "track"\n'
+            '[bed]\nmethod = "triangulated"\n',
             encoding="utf-8",
         )
 
@@ -91,7 +92,7 @@ def write_layers(folder: Path, numbers: Sequence[int], count: int = 300) -> Path
     file = folder / "batch.toml"
     file.write_text(
         '[waters]\nfile = "lakes.parquet"\n\n[[soundings]]\nfile = "soundings.parquet"\n'
-        'source = "track"\n',
+        'source = "track"\n[bed]\nmethod = "triangulated"\n',
         encoding="utf-8",
     )
     return file

@@ -456,10 +456,12 @@ COMMANDS = {
         TRIANGULATE.replace("new.gpkg", f"{'n' * 300}.gpkg"), ("cannot be written", "too long")
     ),
     "result that is there": Case(
-        TRIANGULATE.replace("new.gpkg", "bed.gpkg"), ("bed.gpkg exists already", "overwriting")
+        TRIANGULATE.replace("new.gpkg", "bed.gpkg"),
+        ("bed.gpkg exists already", "replace it with --overwrite"),
     ),
     "result that is a folder": Case(
-        f"{TRIANGULATE.replace('new.gpkg', '.')} --overwrite", (". exists already",)
+        f"{TRIANGULATE.replace('new.gpkg', '.')} --overwrite",
+        (". exists already and is a folder; choose another name",),
     ),
     "suffix that does not fit": Case(
         "reduce-to-datum soundings.csv --soundings-crs EPSG:32633 --water-level 99 --datum 100 "
@@ -489,7 +491,9 @@ COMMANDS = {
     "working CRS for a raster, which stays": Case(
         "slope depth.tif --in-crs EPSG:32632 --out new.tif", ("--in-crs",)
     ),
-    "survey file that is there": Case("new survey.toml", ("survey.toml exists already",)),
+    "survey file that is there": Case(
+        "new survey.toml", ("survey.toml exists already", "--overwrite")
+    ),
 }
 """The command line itself."""
 
@@ -595,10 +599,14 @@ SURVEYS = {
         survey(more="[marks]\nkind = 'boat'\npegs = 'soundings.csv'"),
     ),
     "pegs that are missing": Case(
-        RUN, ("nothing.csv does not exist",), survey(more="[marks]\npegs = 'nothing.csv'")
+        RUN,
+        ("[marks] pegs: 'nothing.csv' does not exist in",),
+        survey(more="[marks]\npegs = 'nothing.csv'"),
     ),
     "profiles that are not there": Case(
-        RUN, ("gone.csv does not exist",), survey(more="[profiles]\nfile = 'gone.csv'")
+        RUN,
+        ("[profiles] file: 'gone.csv' does not exist in",),
+        survey(more="[profiles]\nfile = 'gone.csv'"),
     ),
     "a profile that is too warm": Case(
         RUN,
@@ -623,7 +631,7 @@ SURVEYS = {
     ),
     "echoes without their pings": Case(
         RUN,
-        ("pings.csv does not exist",),
+        ("[[soundings]] 1, pings: 'pings.csv' does not exist in",),
         survey(more="[echoes]\nfile = 'e.csv'\npings = 'pings.csv'\nbeam_angle = 20")
         | {"e.csv": "transect,ping,range_m\n1,1,3\n"},
     ),
@@ -694,16 +702,17 @@ SURVEYS = {
     ),
     "missing shoreline": Case(
         RUN,
-        ("nothing.gpkg does not exist",),
+        ("[water] shoreline: 'nothing.gpkg' does not exist in",),
         survey(water="name = 'A'\nshoreline = 'nothing.gpkg'"),
     ),
     "result folder that is there": Case(
         "run survey.toml --out there",
-        ("there exists already", "overwriting"),
+        ("there exists already", "replace it with --overwrite"),
         {"there": lambda path: path.mkdir()},
     ),
     "file where the result folder should be": Case(
-        "run survey.toml --out areas.csv --overwrite", ("areas.csv exists already",)
+        "run survey.toml --out areas.csv --overwrite",
+        ("areas.csv exists already and is a file; choose another name",),
     ),
     "result folder below a file": Case(
         "run survey.toml --out areas.csv/result", ("areas.csv/result cannot be written",)

@@ -17,13 +17,14 @@ from pathlib import Path
 import click
 import geopandas
 import numpy as np
+import pyproj
 import pytest
 import rasterio
 import shapely
 from shapely.geometry import LineString, box
 
 from toolbox.catalogue import CHAPTERS, record, tools
-from toolbox.cli import Stop, main
+from toolbox.cli import Stop, commands, main
 from toolbox.commands import tool_command
 from toolbox.describe import option_name, reader_params
 from toolbox.formats.bed_file import read_bed
@@ -41,6 +42,8 @@ SURVEY = """
 [water]
 name = "Pond"
 shoreline = "shoreline.gpkg"
+[bed]
+method = "triangulated"
 [[soundings]]
 file = "soundings.csv"
 crs = "EPSG:32633"
@@ -252,6 +255,33 @@ def test_the_crs_to_work_in_can_be_named(desk: Path) -> None:
     assert read_bed(desk / "new.gpkg").crs == 25833
 
 
+def test_every_tool_whose_layers_can_be_moved_can_be_told_the_crs_to_work_in() -> None:
+    """Rasters and beds stay as they are, and tables have no place."""
+    fixed = {"Grid", "GridBlocks", "Tin", "Table", "Profiles", "SpeciesLimits", "StockingProposal"}
+    for name, function in tools().items():
+        kinds = {param.type.__name__ for param in record(function).params if reader_params(param)}
+        flags = {flag for param in tool_command(function).params for flag in param.opts}
+        assert ("--in-crs" in flags) is bool(kinds - fixed), name
+
+
+def test_the_crs_of_a_log_to_work_in_can_be_named(desk: Path, capfd: Said) -> None:
+    log = SAMPLE / "track.nmea"
+    assert call(f"place-soundings {log} --out own.csv") == 0
+    assert call(f"place-soundings {log} --in-crs EPSG:32626 --out asked.csv") == 0
+    own, asked = (
+        np.genfromtxt(desk / name, delimiter=",", skip_header=1, usecols=(0, 1), max_rows=500)
+        for name in ("own.csv", "asked.csv")
+    )
+    # the sample lies in zone 25; from outside the project: pyproj
+    moved = pyproj.Transformer.from_crs(32625, 32626).transform(*own.T)
+    np.testing.assert_allclose(asked, np.column_stack(moved), atol=0.02)
+    capfd.readouterr()
+    assert call(f"estimate-latency {log} --in-crs EPSG:4326") == 2
+    assert "the track must be in a projected CRS in metres" in capfd.readouterr().err
+    assert call(f"estimate-latency {log} --in-crs EPSG:9") == 2
+    assert capfd.readouterr().err.startswith("leadline: --in-crs is unknown: 'EPSG:9'; give")
+
+
 def test_a_water_cut_by_the_antimeridian_can_be_worked_on_as_the_error_advises(
     desk: Path, capfd: Said
 ) -> None:
@@ -329,8 +359,8 @@ def test_whole_numbers_of_which_there_are_several_stay_whole(desk: Path, capfd: 
 
 
 def test_check_reads_the_pegs_of_a_plan(desk: Path, capfd: Said) -> None:
-    plan = '[bed]\nmethod = "fitted"\n[plan]\nkind = "casts"\npegs = "pegs.csv"\n'
-    (desk / "survey.toml").write_text(SURVEY + plan)
+    plan = '[plan]\nkind = "casts"\npegs = "pegs.csv"\n'
+    (desk / "survey.toml").write_text(SURVEY.replace("triangulated", "fitted") + plan)
     assert call("check survey.toml") == 2
     assert "pegs.csv" in capfd.readouterr().err
 
@@ -349,13 +379,32 @@ def test_a_new_survey_file_can_be_checked_at_once(desk: Path, capfd: Said) -> No
     assert "1 of 1 soundings usable" in capfd.readouterr().out
     (desk / "shoreline.gpkg").unlink()
     assert call("check survey.toml") == 2
-    assert capfd.readouterr().err == "leadline: shoreline.gpkg does not exist\n"
+    told = "survey.toml: [water] shoreline: 'shoreline.gpkg' does not exist"
+    assert capfd.readouterr().err == f"leadline: {told} in {desk}\n"
 
 
-def test_new_never_replaces_a_survey_file(desk: Path, capfd: Said) -> None:
+def test_new_replaces_a_survey_file_only_when_told(desk: Path, capfd: Said) -> None:
     assert call("new survey.toml") == 2
     assert (desk / "survey.toml").read_text() == SURVEY
     assert "survey.toml exists already" in capfd.readouterr().err
+    assert call("new survey.toml --overwrite") == 0
+    assert (desk / "survey.toml").read_text().startswith("# A survey file:")
+
+
+def test_every_command_that_writes_has_the_option_its_refusal_names() -> None:
+    """All but the batch, which goes on with a folder that is there."""
+    context = click.Context(commands)
+    found = {name: commands.get_command(context, name) for name in commands.list_commands(context)}
+    flags = {
+        name: {flag for param in command.params for flag in param.opts}
+        for name, command in found.items()
+        if command is not None
+    }
+    writing = {
+        name for name, own in flags.items() if "--out" in own or name in ("new", "thin-file")
+    } - {"batch"}
+    assert {"run", "new", "triangulate", "hypsography"} <= writing
+    assert {name for name in writing if "--overwrite" not in flags[name]} == set()
 
 
 @pytest.mark.parametrize("kind", ["species", "stocking"])

@@ -15,7 +15,15 @@ from referencing.jsonschema import DRAFT202012
 from toolbox.catalogue import CHAPTERS, record, tools
 from toolbox.cli import main
 from toolbox.commands import tool_command
-from toolbox.describe import describe, option_name, page, pages, reader_params, write_pages
+from toolbox.describe import (
+    describe,
+    moves,
+    option_name,
+    page,
+    pages,
+    reader_params,
+    write_pages,
+)
 from toolbox.formats.doors import READERS, SUFFIXES
 
 SHARED = Path(__file__).resolve().parents[1].parent / "shared"
@@ -138,6 +146,7 @@ def test_a_page_tells_every_parameter_and_reading_option(tool: Any) -> None:
         for option in reader_params(param):
             assert f"| `--{option_name(param, option)}` | " in text
             assert option.text in text
+    assert ("| `--in-crs` | " in text) is moves(tool)
 
 
 @each_tool

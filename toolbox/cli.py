@@ -116,10 +116,12 @@ def commands() -> None:
 @click.option("--quiet", is_flag=True, help="Say nothing but errors.")
 def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
     """Carry out a survey file and write all its results into one folder."""
+    from toolbox.survey.files import check_files
     from toolbox.survey.run import run
     from toolbox.survey.settings import load_settings
 
     settings = load_settings(survey)
+    check_files(settings, survey)
     with _progress(quiet) as tell:
 
         def watch(stage: str) -> None:
@@ -147,7 +149,8 @@ commands.add_command(batch_command)
     default="survey",
     help="What to write: a survey file, limits of species, or a stocking proposal.",
 )
-def new_command(file: Path | None, kind: str) -> None:
+@click.option("--overwrite", is_flag=True, help="Replace the file if it is there.")
+def new_command(file: Path | None, kind: str, overwrite: bool) -> None:
     """Write a commented file to start from."""
     from importlib.resources import files
 
@@ -156,7 +159,7 @@ def new_command(file: Path | None, kind: str) -> None:
     out = file or Path(f"{kind}.toml")
     package, name = STARTERS[kind]
     starter = files(package).joinpath(name).read_text(encoding="utf-8")
-    with new_file(out) as place:
+    with new_file(out, overwrite=overwrite) as place:
         place.write_text(starter, encoding="utf-8")
     click.echo(f"written: {out}")
 
@@ -165,11 +168,13 @@ def new_command(file: Path | None, kind: str) -> None:
 @click.argument("survey", type=click.Path(path_type=Path))
 def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
+    from toolbox.survey.files import check_files
     from toolbox.survey.lineage import Lineage
     from toolbox.survey.run import read_all
     from toolbox.survey.settings import load_settings
 
     lineage = Lineage(load_settings(survey))
+    check_files(lineage.settings, survey)
     inputs = read_all(lineage.settings, lineage).inputs
     for note in lineage.notes:
         click.echo(f"note: {one_line(note)}")

@@ -10,7 +10,7 @@ import click
 import numpy as np
 
 from toolbox.catalogue import record
-from toolbox.describe import option_name, reader_params
+from toolbox.describe import IN_CRS, moves, option_name, reader_params
 from toolbox.errors import ParameterError, ToolboxError
 from toolbox.formats.doors import READERS, SUFFIXES, check_suffix, write
 from toolbox.formats.paths import new_file
@@ -23,6 +23,7 @@ from toolbox.layers import (
     Shoreline,
     Soundings,
     Tin,
+    TrackLog,
     Vectors,
 )
 from toolbox.report.text import one_line
@@ -31,7 +32,18 @@ from toolbox.units import parse_quantity
 
 __all__ = ["tool_command"]
 
-_LEADING = (Grid, Tin, Shoreline, Soundings, CastLog, Breaklines, Centreline, Places, Vectors)
+_LEADING = (
+    Grid,
+    Tin,
+    Shoreline,
+    Soundings,
+    CastLog,
+    Breaklines,
+    Centreline,
+    Places,
+    Vectors,
+    TrackLog,
+)
 """Whose CRS the others follow."""
 
 _ASKED = re.compile(
@@ -101,9 +113,8 @@ def tool_command(function: Callable[..., Any]) -> click.Command:
     ]
     if tool.by_blocks:
         params.append(click.Option(["--memory", "memory_"], help=_MEMORY))
-    if any(hasattr(param.type, "to_crs") for param in tool.params):
-        text = "Projected CRS in metres to work in."
-        params.append(click.Option(["--in-crs", "in_crs_"], help=text))
+    if moves(tool):
+        params.append(click.Option(["--in-crs", "in_crs_"], help=IN_CRS))
     return click.Command(
         tool.name,
         params=params,

@@ -31,7 +31,9 @@ from toolbox.survey.reference import reference_page, schema
 from toolbox.tool import Param, Tool, read_params
 
 __all__ = [
+    "IN_CRS",
     "describe",
+    "moves",
     "option_name",
     "page",
     "pages",
@@ -39,6 +41,9 @@ __all__ = [
     "write_pages",
     "written_titles",
 ]
+
+IN_CRS = "Projected CRS in metres to work in."
+"""What is said of the option that every tool has whose layers can be moved."""
 
 GALLERY = Path(__file__).parents[1] / "docs" / "gallery" / "shown.json"
 """What the examples of the tools gave."""
@@ -113,6 +118,11 @@ def reader_params(param: Param) -> tuple[Param, ...]:
     return tuple(option for option in options if option.name != "into")
 
 
+def moves(tool: Tool) -> bool:
+    """Tell whether a tool takes a layer that can be brought into another CRS."""
+    return any(hasattr(param.type, "to_crs") for param in tool.params)
+
+
 def describe(tool: Tool) -> dict[str, Any]:
     """Return the OGC API - Processes description of a tool.
 
@@ -185,6 +195,14 @@ def _number(param: Param) -> dict[str, Any]:
     return schema
 
 
+_WORKING = (
+    "## CRS to work in\n\n| option | value | meaning |\n| --- | --- | --- |\n"
+    f"| `--in-crs` | text; optional | {IN_CRS} If left out, that of a raster or bed, else of the "
+    "shoreline, else of the first layer; degrees go into a suitable zone of the Universal "
+    "Transverse Mercator. |"
+)
+
+
 def page(tool: Tool, example: dict[str, Any] | None = None) -> str:
     """Return the documentation page of a tool in Markdown, with its example from the gallery."""
     layers = [param for param in tool.params if param.type in READERS]
@@ -201,6 +219,7 @@ def page(tool: Tool, example: dict[str, Any] | None = None) -> str:
         "## Result",
         _result(tool),
         *(_reading(param) for param in layers),
+        *([_WORKING] if moves(tool) else []),
     ]
     return "\n\n".join(parts) + "\n"
 

@@ -40,7 +40,9 @@ def test_a_layer_of_waters_by_file_and_by_options(tmp_path: Path) -> None:
     result = _batch(file, "--out", tmp_path / "a")
     assert (result.exit_code, result.stderr) == (0, "")
     template = tmp_path / "template.toml"
-    template.write_text('[[soundings]]\nfile = "none"\nsource = "track"\n', encoding="utf-8")
+    bed = '[bed]\nmethod = "triangulated"\n'
+    text = f'[[soundings]]\nfile = "none"\nsource = "track"\n{bed}'
+    template.write_text(text, encoding="utf-8")
     layers = ("--waters", tmp_path / "lakes.parquet", "--soundings", tmp_path / "soundings.parquet")
     other = _batch(*layers, "--template", template, "--out", tmp_path / "b")
     assert (other.exit_code, other.stderr) == (0, "")

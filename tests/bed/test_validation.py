@@ -21,6 +21,7 @@ from toolbox.bed.validation import (
 )
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Shoreline, Soundings, Table, Tin, VertexKind
+from toolbox.layers.crs import parse_crs
 
 Depth = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
@@ -180,6 +181,18 @@ def test_with_too_few_lines_the_choice_says_so() -> None:
     choice = choose_method(one_line(), reach())
     assert (choice.method, choice.table) == ("fitted", None)
     assert choice.why == "untried: 1 line or block cannot be spared"
+
+
+def test_an_untried_bed_that_is_far_too_deep_is_not_chosen() -> None:
+    """Readings along one shore alone tell of a slope, and nothing of where it ends."""
+    crs = parse_crs("EPSG:32633")
+    water = Shoreline.from_shapes([shapely.box(0, 0, 300, 300)], crs)
+    north = np.arange(20.0, 280, 40)
+    places = np.column_stack([np.full(len(north), 5.0), north])
+    shore = Soundings.from_arrays(places, np.full(len(north), 2.5), crs=crs)
+    choice = choose_method(shore, water)
+    assert (choice.method, choice.table) == ("triangulated", None)
+    assert re.fullmatch(r"the fitted bed is 2\.\d times the deepest sounding", choice.why)
 
 
 def test_something_must_remain() -> None:

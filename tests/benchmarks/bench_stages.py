@@ -74,21 +74,22 @@ class Taken:
 
 @dataclass(frozen=True)
 class Run:
-    """A whole run: what is added to its survey file, and soundings beyond which it is left out."""
+    """A whole run: soundings beyond which it is left out, its bed, and what else its file says."""
 
-    added: str
     most: int
+    method: str = "triangulated"
+    added: str = ""
 
 
 OUTPUTS = ("layers", "rasters", "tables", "workbook", "pictures", "sheet", "page", "exports")
 """Parts of a folder that are also written alone, to tell what each costs."""
 
 RUNS = {
-    "run": Run('[bed]\nmethod = "triangulated"\n', 10_000_000),
-    "run, fitted": Run('[bed]\nmethod = "fitted"\n', 1_000_000),
-    "run, auto": Run('[bed]\nmethod = "auto"\n', 100_000),
+    "run": Run(10_000_000),
+    "run, fitted": Run(1_000_000, "fitted"),
+    "run, auto": Run(100_000, "auto"),
 } | {
-    f"run, for its {part} alone": Run(f'[make]\nwrite = ["{part}"]\n', 1_000_000)
+    f"run, for its {part} alone": Run(1_000_000, added=f'[make]\nwrite = ["{part}"]\n')
     for part in OUTPUTS
 }
 
@@ -179,11 +180,12 @@ def stage_taken(stage: str, folder: Path, count: int) -> Taken:
     return Taken(**told)
 
 
-def run_taken(added: str, folder: Path) -> Taken:
+def run_taken(wanted: Run, folder: Path) -> Taken:
     """Measure one whole run of one size."""
     survey = folder / "changed.toml"
     text = (folder / "survey.toml").read_text(encoding="utf-8")
-    survey.write_text(f"{text}\n{added}", encoding="utf-8")
+    text = text.replace('"triangulated"', f'"{wanted.method}"')
+    survey.write_text(f"{text}\n{wanted.added}", encoding="utf-8")
     told, took = in_child(RUN_CHILD, survey)
     out = folder / "out"
     size = sum(path.stat().st_size for path in out.rglob("*") if path.is_file())
@@ -235,7 +237,7 @@ def _prepare(folder: Path, count: int, todo: list[str]) -> None:
 def _taken(stage: str, folder: Path, count: int) -> Taken:
     try:
         if stage in RUNS:
-            return run_taken(RUNS[stage].added, folder)
+            return run_taken(RUNS[stage], folder)
         return stage_taken(stage, folder, count)
     except RuntimeError as error:
         return Taken(died=str(error))

@@ -79,7 +79,8 @@ def write_survey(folder: Path, count: int) -> Path:
     survey = folder / "survey.toml"
     survey.write_text(
         '[water]\nname = "Invented lake"\nshoreline = "shoreline.gpkg"\n\n'
-        f'[[soundings]]\nfile = "soundings.csv"\ncrs = "{CRS_CODE}"\nsource = "track"\n',
+        f'[[soundings]]\nfile = "soundings.csv"\ncrs = "{CRS_CODE}"\nsource = "track"\n\n'
+        '[bed]\nmethod = "triangulated"\n',
         encoding="utf-8",
     )
     return survey

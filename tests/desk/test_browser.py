@@ -167,11 +167,14 @@ def test_from_drop_to_report_and_zip(view: View, pond: Any, desk_folder: Path) -
     assert view.faults_of_access() == []
     assert view.is_no_wider()
     view.page.get_by_label("Name of the water").fill("Test Pond")
+    view.page.get_by_label("How the bed is made").select_option("triangulated")  # it is quick
+    view.page.get_by_label("Units of the report").select_option("us")
     view.page.get_by_role("button", name="Read again").click()
     view.idle()
     view.run()
     assert view.faults_of_access() == []
-    _report_opens(view, "Test Pond")
+    assert view.page.get_by_label("Units of the report").input_value() == "us"
+    _report_opens(view, "Test Pond", "us")
     with view.page.expect_download() as given:
         view.page.get_by_text("Everything as one zip").click()
     with zipfile.ZipFile(given.value.path()) as packed:
@@ -181,17 +184,23 @@ def test_from_drop_to_report_and_zip(view: View, pond: Any, desk_folder: Path) -
     assert names == made - {"results.zip"}
     assert {"results/lakebed.gpkg", "results/depth.tif", "survey/pond.csv"} < names
     assert 'name = "Test Pond"' in survey
+    assert '[report]\nunits = "us"' in survey
     with view.page.expect_download() as sheet:
         view.page.get_by_text("Sheet, a map true to scale").click()
     assert Path(sheet.value.path()).read_bytes().startswith(b"%PDF")
 
 
-def _report_opens(view: View, name: str) -> None:
+def _report_opens(view: View, name: str, units: str = "si") -> None:
     with view.context.expect_page() as opened:
         view.page.get_by_text("Report, one page").click()
     report = view.watched(opened.value)
     report.wait_for_selector("body[data-ready=yes]", timeout=LONG)
     assert report.locator("h1").inner_text() == name
+    feet = units == "us"
+    assert report.locator("input[name=units][value=us]").is_checked() is feet
+    assert report.locator("#ramp-title").inner_text().endswith(", ft" if feet else ", m")
+    told = report.locator(".figures").inner_text()  # only what is shown
+    assert ("acres" in told, " m²" in told) == (feet, not feet)
     assert report.evaluate("() => window.origin") == "null"  # out of reach of the desk
     assert report.evaluate("() => window.opener") is None
     report.close()

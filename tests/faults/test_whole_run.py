@@ -35,6 +35,8 @@ POND = """
 [water]
 name = "Pond"
 shoreline = "shoreline.gpkg"
+[bed]
+method = "triangulated"
 [[soundings]]
 file = "soundings.csv"
 crs = "EPSG:32633"

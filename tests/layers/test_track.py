@@ -2,6 +2,7 @@
 
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
 
 from toolbox.errors import LayerError
@@ -84,3 +85,17 @@ def test_frame_without_a_column_is_refused() -> None:
 def test_unknown_reference_is_refused() -> None:
     with pytest.raises(LayerError, match="surface, transducer, keel, got 'deck'"):
         TrackLog(fixes(), depths(measured_from=["surface", "deck", "keel"]))
+
+
+def test_degrees_and_feet_are_no_crs_to_work_in() -> None:
+    # EPSG:2264 counts in US survey feet (EPSG registry)
+    for code, name in ((4326, "WGS 84"), (2264, "NAD83 / North Carolina")):
+        with pytest.raises(LayerError, match=f"^the track must be in a projected .* '{name}"):
+            TrackLog(fixes(), depths(), crs=pyproj.CRS(code))
+
+
+def test_the_crs_to_work_in_leaves_the_fixes_as_they_are() -> None:
+    log = TrackLog(fixes(), depths(), notes=("a",))
+    moved = log.to_crs(pyproj.CRS(32625))
+    assert (log.crs, moved.crs, moved.notes) == (None, pyproj.CRS(32625), ("a",))
+    pd.testing.assert_frame_equal(moved.fixes, log.fixes)

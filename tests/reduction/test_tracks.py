@@ -87,6 +87,17 @@ def test_positions_are_in_a_zone_in_metres() -> None:
     )
 
 
+def test_positions_are_in_the_crs_that_the_log_asks_for() -> None:
+    log = TrackLog(sailed([0, 1], [0, 2]), read_at([0]), crs=pyproj.CRS("EPSG:5938"))
+    placed = place_soundings(log.to_crs(pyproj.CRS("EPSG:3035")))
+    assert placed.crs is not None
+    assert placed.crs.to_epsg() == 3035
+    # from outside the project: pyproj
+    assert placed.coordinates[0] == pytest.approx(
+        pyproj.Transformer.from_crs(4326, 3035, always_xy=True).transform(*HOME)
+    )
+
+
 @pytest.mark.parametrize(("latency", "moved"), [(1.5, -3.0), (-0.5, 1.0), (0.0, 0.0)])
 def test_depth_that_lags_was_measured_earlier(latency: float, moved: float) -> None:
     seconds = np.arange(60)

@@ -16,6 +16,7 @@ from toolbox.bed.support import distance_to_soundings
 from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin, Vectors
 from toolbox.report.summary import CAUTIONS, write_summary
 from toolbox.volume.morphometry import morphometry
+from toolbox.volume.stage import Foot
 
 ORIGIN = {"by": "Angling club", "date": "2026-05-01", "remarks": "calm"}
 DATUM = {"elevation": 100.8, "name": "staff gauge"}
@@ -61,6 +62,29 @@ def written(folder: Path, **changes: object) -> str:
 def line_of(text: str, word: str) -> str:
     (line,) = [line for line in text.splitlines() if line.strip().startswith(word)]
     return " ".join(line.split())
+
+
+@pytest.mark.parametrize(
+    ("foot", "metres", "said"),
+    [
+        ("international", 0.3048, "of the international foot, 0.3048 m"),
+        ("survey", 1200 / 3937, "of the US survey foot, 1200/3937 m"),
+    ],
+)
+def test_figures_are_told_in_feet_and_acres_too(
+    foot: Foot, metres: float, said: str, tmp_path: Path
+) -> None:
+    # an acre is 43,560 square feet (NIST Handbook 44, appendix C; from memory)
+    text = written(tmp_path, foot=foot)
+    part = text.split("Figures in feet and acres\n")[1].split("How far to trust it")[0]
+    acre = 43_560 * metres**2
+    assert line_of(part, "water area") == f"water area {1e6 / acre:.0f} acre"
+    assert line_of(part, "volume  ") == f"volume {3e6 / acre / metres:,.0f} acre-ft"
+    assert line_of(part, "greatest depth") == f"greatest depth {9 / metres:.3g} ft"
+    assert "easting" not in part  # a place has no such unit
+    assert said in part
+    assert line_of(text.split("Figures in feet")[0], "greatest depth") == "greatest depth 9 m"
+    assert "Figures in feet" not in written(tmp_path)
 
 
 def test_figures_are_those_of_the_morphometry(tmp_path: Path) -> None:

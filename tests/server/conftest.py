@@ -225,6 +225,9 @@ def survey(pond: dict[str, Any]) -> dict[str, bytes]:
     file = "soundings.csv"
     crs = "EPSG:32633"
 
+    [bed]
+    method = "triangulated"
+
     [make]
     cell = "4 m"
     write = ["tables"]

@@ -2,12 +2,15 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
+import geopandas
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 
-from toolbox.errors import SettingsError
+from toolbox.errors import LayerError, SettingsError
 from toolbox.formats.bed_file import read_bed
 from toolbox.formats.geotiff import read_grid
 from toolbox.survey.run import run
@@ -26,9 +29,6 @@ def bowl(east: np.ndarray, north: np.ndarray) -> np.ndarray:
 @pytest.fixture(scope="module")
 def pond(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Make a square pond, sounded along six lines by a boat."""
-    import geopandas
-    import shapely
-
     folder = tmp_path_factory.mktemp("pond")
     water = shapely.box(WEST, SOUTH, WEST + SIDE, SOUTH + SIDE)
     geopandas.GeoDataFrame(geometry=[water], crs=CRS).to_file(folder / "shore.gpkg")
@@ -132,3 +132,95 @@ def test_breaklines_are_for_triangulated_beds(pond: Path) -> None:
     lines = 'breaklines = { file = "isobaths.gpkg" }'
     with pytest.raises(SettingsError, match=r"breaklines are for method = 'triangulated', got"):
         made(pond, f'method = "fitted"\n{lines}', "lines")
+
+
+# ---- where the survey leaves the choice ----
+
+
+def plumbed(pond: Path, out: str, rows: int, more: str = "") -> tuple[Path, dict[str, Any]]:
+    """Run a survey of so many plumbings of the pond that says nothing of its bed."""
+    rng = np.random.default_rng(8)
+    east, north = rng.uniform(20, SIDE - 20, (2, rows))
+    frame = pd.DataFrame(
+        {"easting": WEST + east, "northing": SOUTH + north, "depth_m": bowl(east, north)}
+    )
+    frame.to_csv(pond / f"{out}.csv", index=False)
+    survey = pond / f"{out}.toml"
+    survey.write_text(
+        '[water]\nname = "Pond (invented)"\nshoreline = "shore.gpkg"\n'
+        f'[[soundings]]\nfile = "{out}.csv"\ncrs = "{CRS}"\nsource = "plummet"\n{more}'
+        '[make]\ncell = "4 m"\nwrite = ["layers", "tables"]\n',
+        encoding="utf-8",
+    )
+    run(load_settings(survey), pond / out)
+    steps = json.loads((pond / out / "lineage.json").read_text(encoding="utf-8"))["steps"]
+    return pond / out, {step["step"]: step for step in steps}
+
+
+def found_in(out: Path) -> str:
+    return " ".join((out / "findings.txt").read_text(encoding="utf-8").split())
+
+
+def test_few_plumbings_are_judged_before_a_bed_is_chosen(pond: Path) -> None:
+    more = '[thinning]\ncell = 5\nby = "shoalest"\n'
+    out, told = plumbed(pond, "thirty", 30, more)
+    assert told["cross-validate"]["better"] == "fitted"
+    assert "at lines left out the fitted bed was" in found_in(out)
+    assert "not thinned further: a fitted bed takes means" in " ".join(told["fit"]["notes"])
+    # derived: the bowl's mean depth is 16 DEEP / 36
+    figures = pd.read_csv(out / "morphometry.csv").set_index("measure")
+    assert figures.loc["volume", "low"] < 16 * DEEP / 36 * SIDE**2 < figures.loc["volume", "high"]
+
+
+NO_FIT = "the water must hold soundings off its edge; is 9 m too wide?"
+
+
+def unfit(*_: object, **__: object) -> None:
+    raise LayerError(NO_FIT)
+
+
+def test_what_cannot_be_fitted_is_triangulated_and_that_is_told(
+    pond: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("toolbox.survey.bed.fit", unfit)
+    out, told = plumbed(pond, "unfit", 12)
+    assert "fit" not in told
+    assert "triangulate" in told
+    assert f"chosen because none could be fitted: {NO_FIT}" in found_in(out)
+
+
+def test_a_bed_that_is_to_be_fitted_is_never_triangulated(
+    pond: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("toolbox.survey.bed.fit", unfit)
+    with pytest.raises(LayerError, match="the water must hold soundings off its edge"):
+        plumbed(pond, "unfit_fitted", 12, '[bed]\nmethod = "fitted"\n')
+
+
+def test_two_soundings_are_too_few_for_any_bed(pond: Path) -> None:
+    with pytest.raises(LayerError, match="the water must hold 3 soundings or breakline vertices"):
+        plumbed(pond, "two", 2)
+
+
+def test_breaklines_make_a_triangulated_bed(pond: Path) -> None:
+    line = shapely.LineString([(WEST + 60, SOUTH + 100), (WEST + 140, SOUTH + 100)])
+    frame = geopandas.GeoDataFrame({"depth_m": [5.0]}, geometry=[line], crs=CRS)
+    frame.to_file(pond / "line.gpkg")
+    more = '[bed]\nbreaklines = { file = "line.gpkg" }\n'
+    out, told = plumbed(pond, "with_lines", 12, more)
+    assert "fit" not in told
+    assert "chosen because it must follow breaklines, which a fitted bed cannot" in found_in(out)
+
+
+def test_lines_that_cannot_be_left_out_leave_the_fitted_bed_untried(
+    pond: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise LayerError("3 soundings must remain")
+
+    monkeypatch.setattr("toolbox.survey.bed.choose_method", refuse)
+    _, told = plumbed(pond, "untried", 12)
+    assert told["cross-validate"]["notes"] == [
+        "no lines could be left out: 3 soundings must remain"
+    ]
+    assert "fit" in told

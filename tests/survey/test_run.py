@@ -268,6 +268,8 @@ name = "Pond"
 shoreline = "shoreline.gpkg"
 [datum]
 elevation = 100
+[bed]
+method = "triangulated"
 [[soundings]]
 file = "soundings.csv"
 crs = "EPSG:32633"
@@ -301,7 +303,10 @@ def test_a_folder_that_is_there_is_refused_before_any_work(
 ) -> None:
     (pond / "result").mkdir()
     monkeypatch.setattr(module, "read_inputs", lambda *_: pytest.fail("the work must not begin"))
-    with pytest.raises(OutputError, match="result exists already; choose another name or allow"):
+    with pytest.raises(
+        OutputError,
+        match="result exists already; choose another name, or replace it with --overwrite",
+    ):
         run(load_settings(pond / "survey.toml"), pond / "result")
 
 
@@ -450,7 +455,8 @@ def test_breaklines_and_open_edges_take_part(pond: Path) -> None:
         crs=32633,
     ).to_file(pond / "ends.gpkg")
     text = POND.replace("[datum]", 'open_edges = "ends.gpkg"\n[datum]')
-    (pond / "survey.toml").write_text(text + '[bed]\nbreaklines = { file = "lines.gpkg" }\n')
+    text = text.replace("[bed]", '[bed]\nbreaklines = { file = "lines.gpkg" }')
+    (pond / "survey.toml").write_text(text)
     lineage = run(load_settings(pond / "survey.toml"), pond / "result")
     kinds = geopandas.read_file(pond / "result" / "lakebed.gpkg", layer="bed_vertices")["kind"]
     assert {"breakline", "open_edge", "sounding", "shoreline"} <= set(kinds)

@@ -46,6 +46,7 @@ def test_the_least_that_a_survey_file_says(tmp_path: Path) -> None:
     assert settings.water.name == "Pond"
     assert settings.datum.elevation is None
     assert settings.shore_depth == 0
+    assert settings.bed.method == "auto"
     assert settings.bed.cure_flats is True
     assert settings.make.cell is None
     assert settings.inputs == (tmp_path / "shoreline.gpkg", tmp_path / "soundings.csv")
@@ -277,7 +278,7 @@ def test_an_unknown_key_is_told_with_those_allowed_beside_it(
             "key 'make.step': Input should be greater than 0, got '-1 ft'",
         ),
         (
-            GOOD + "[plan]\ncasts = 3",
+            GOOD + "[bed]\nmethod = 'triangulated'\n[plan]\ncasts = 3",
             "a plan needs bed.method = 'fitted' or 'auto', got bed.method = 'triangulated', "
             "which does not know its own error",
         ),

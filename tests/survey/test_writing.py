@@ -106,7 +106,7 @@ def triangulated(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Run a survey of a boat from its slip."""
     folder = tmp_path_factory.mktemp("triangulated")
     sound(folder)
-    more = '[make]\ncell = "4 m"\nterrain = ["slope"]\n'
+    more = '[bed]\nmethod = "triangulated"\n[make]\ncell = "4 m"\nterrain = ["slope"]\n'
     more += f'[marks]\nkind = "boat"\nslip = "slip.csv"\ncrs = "{CRS}"\ncount = 4\n'
     return survey(folder, "result", more)
 

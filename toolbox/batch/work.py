@@ -30,6 +30,7 @@ from toolbox.formats.paths import new_folder
 from toolbox.formats.shoreline_file import read_shoreline
 from toolbox.layers import Shoreline
 from toolbox.layers.crs import is_plane, project_shapes
+from toolbox.survey.files import check_files
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.run import run
 from toolbox.survey.settings import Settings, load_settings
@@ -98,6 +99,7 @@ def _done(job: Job, begun: float) -> Record:
     with _scratch(job) as scratch:
         survey = at_hand(job.survey, scratch, lambda path: load_settings(path).inputs)
         settings = _wanted(load_settings(survey), job)
+        check_files(settings, survey)
         digest = content_digest(settings)
         known = finished(job.out)
         if known is not None and known.digest == digest:

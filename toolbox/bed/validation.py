@@ -161,13 +161,20 @@ def choose_method(
     fitted = fitted or fit(soundings, shoreline, centreline)
     used = fitted.used
     parts = Folds.of(used, folds)
+    overshoot = _overshoot(fitted, used)
     if (groups := parts.lines + parts.blocks) < _LEAST_GROUPS:
+        if overshoot > _TOO_DEEP:
+            return MethodChoice("triangulated", _too_deep(overshoot), None, fitted)
         why = f"untried: {counted(groups, 'line or block', 'lines or blocks')} cannot be spared"
         return MethodChoice("fitted", why, None, fitted)
     parts.check_enough()
     found = Validation.of(fitted, used, parts)
-    method, why = found.verdict(_overshoot(fitted, used))
+    method, why = found.verdict(overshoot)
     return MethodChoice(method, why, found.table, fitted)
+
+
+def _too_deep(overshoot: float) -> str:
+    return f"the fitted bed is {overshoot:.1f} times the deepest sounding"
 
 
 def _overshoot(fitted: Fit, used: Soundings) -> float:
@@ -249,7 +256,7 @@ class Validation:
         wrong = f"its 90 % intervals hold but {held:.0%} of the readings"
         figures = self._figures
         if overshoot > _TOO_DEEP:
-            return "triangulated", f"the fitted bed is {overshoot:.1f} times the deepest sounding"
+            return "triangulated", _too_deep(overshoot)
         if self._clearly("triangulated", "fitted"):
             return "triangulated", figures
         if self._clearly("fitted", "triangulated"):

@@ -20,6 +20,7 @@ GLOBAL: dict[str, tuple[str, ...]] = {
     "interval": ("make", "isobath_interval"),
     "foot": ("make", "foot"),
     "paper": ("make", "paper"),
+    "units": ("report", "units"),
     "date": ("origin", "date"),
     "by": ("origin", "by"),
 }

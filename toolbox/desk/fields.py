@@ -40,7 +40,7 @@ def global_fields(survey: dict[str, Any]) -> Iterator[Field]:
         return _text(survey.get(section, {}).get(name, ""))
 
     yield Field("name", "Name of the water", now("name"))
-    yield Field("method", "How the bed is made", now("method") or "triangulated", _METHODS)
+    yield Field("method", "How the bed is made", now("method") or "auto", _METHODS)
     yield Field(
         "level",
         "Water level that depths count from",
@@ -55,6 +55,8 @@ def global_fields(survey: dict[str, Any]) -> Iterator[Field]:
     yield Field(
         "interval", "Depth between contours", now("interval"), hint="Such as 1 m or 5 ft, or empty."
     )
+    units = (("metric", "metres"), ("us", "feet and acres, beside metres"))
+    yield Field("units", "Units of the report", now("units") or "metric", units)
     feet = (("international", "international"), ("survey", "US survey"))
     yield Field("foot", "Feet and acres in tables", now("foot") or "international", feet)
     paper = (("A4", "A4"), ("Letter", "Letter"))

@@ -9,10 +9,10 @@ from toolbox.units import Unit
 
 __all__ = ["find", "find_all", "need", "unit_of"]
 
-EASTING = ("easting", "east", "x", "e", "xcoord", "coordx", "utme", "utmx", "pointx")
-NORTHING = ("northing", "north", "y", "n", "ycoord", "coordy", "utmn", "utmy", "pointy")
-LONGITUDE = ("longitude", "lon", "long", "lng")
-LATITUDE = ("latitude", "lat")
+EASTING = ("easting", "east", "x", "e", "xcoord", "coordx", "utme", "utmx", "pointx", "rechtswert")
+NORTHING = ("northing", "north", "y", "n", "ycoord", "coordy", "utmn", "utmy", "pointy", "hochwert")
+LONGITUDE = ("longitude", "lon", "long", "lng", "longitud", "länge", "längengrad", "lengtegraad")
+LATITUDE = ("latitude", "lat", "latitud", "breite", "breitengrad", "breedtegraad")
 DEPTH = ("depth", "waterdepth", "sounding", "tiefe", "profondeur", "profundidad", "diepte", "djup")
 ELEVATION = ("elevation", "elev", "bedelevation", "bottomelevation", "altitude")
 TIME = ("time", "timeutc", "datetime", "timestamp", "utc")

@@ -26,6 +26,7 @@ from toolbox.formats.nmea_readings import (
 )
 from toolbox.formats.nmea_sentences import NO_CHECKSUM, OTHER, Sentences, read_sentences
 from toolbox.formats.paths import existing_file
+from toolbox.layers.crs import parse_crs
 from toolbox.layers.track import MEASURED_FROM, TrackLog
 from toolbox.tool import checked
 from toolbox.words import counted
@@ -56,6 +57,7 @@ def read_nmea(
     depth_of: DepthKind | None = None,
     lenient_checksum: bool = False,
     date: str | None = None,
+    into: str | None = None,
 ) -> TrackLog:
     """Read a log of NMEA 0183 sentences: depths, fixes and water temperatures.
 
@@ -72,6 +74,8 @@ def read_nmea(
     date : str, optional
         Date (UTC) of the first sentence, such as "2026-05-12", for a log that tells only the time
         of day. A log that tells dates keeps its own.
+    into : str, optional
+        CRS in metres to place the depths in; if left out, a suitable one.
 
     Returns
     -------
@@ -118,6 +122,7 @@ def read_nmea(
         log.temperatures(),
         {reason: counts[reason] for reason in sorted(counts)},
         tuple(_notes(log, counts, date, lenient_checksum)),
+        None if into is None else parse_crs(into),
     )
 
 

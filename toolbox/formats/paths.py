@@ -6,6 +6,7 @@ import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Literal
 
 from toolbox.errors import InputFileError, OutputError
 from toolbox.formats.at_work import cleared, hold, left_over
@@ -51,7 +52,7 @@ def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
         If something is there already, or the folder cannot be written. Nothing is left behind.
     """
     if _exists(path) and (path.is_dir() or not overwrite):
-        raise _is_there(path)
+        raise _is_there(path, "a file")
     with _beside(path) as place:
         yield place / path.name
         main = place / path.name
@@ -60,7 +61,7 @@ def new_file(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
         for part in (*beside, main):
             there = path.parent / part.name
             if _exists(there) and (there.is_dir() or not overwrite):
-                raise _is_there(there)
+                raise _is_there(there, "a file")
         for part in (*beside, main):
             part.replace(path.parent / part.name)
 
@@ -86,7 +87,7 @@ def new_folder(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
     Where `path` is a symbolic link, what it points to is made or replaced, and the link stays.
     """
     if _exists(path) and not (overwrite and path.is_dir()):
-        raise _is_there(path)
+        raise _is_there(path, "a folder")
     path = Path(os.path.realpath(path)) if path.is_symlink() else path
     with _beside(path) as place:
         fresh = place / "fresh"
@@ -99,7 +100,7 @@ def new_folder(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
             fresh.rename(path)
         except BaseException as error:
             if isinstance(error, OSError) and path.exists():  # of another process, just now
-                raise _is_there(path) from error
+                raise _is_there(path, "a folder") from error
             _put_back(former, path)
             raise
 
@@ -113,8 +114,14 @@ def _odd_name(path: Path) -> str | None:
     return None
 
 
-def _is_there(path: Path) -> OutputError:
-    return OutputError(f"{path} exists already; choose another name or allow overwriting")
+def _is_there(path: Path, wanted: Literal["a file", "a folder"]) -> OutputError:
+    found: Literal["a file", "a folder"] = "a folder" if path.is_dir() else "a file"
+    if found != wanted:  # which is never replaced by the other
+        return OutputError(f"{path} exists already and is {found}; choose another name")
+    return OutputError(
+        f"{path} exists already; choose another name, or replace it with --overwrite "
+        "(in Python overwrite=True)"
+    )
 
 
 def _exists(path: Path) -> bool:

@@ -95,6 +95,7 @@ def _tool(order: Order) -> list[str]:
 
 def _survey(order: Order, tell: Tell) -> list[str]:
     from toolbox.jobs.archives import pack, unpack
+    from toolbox.survey.files import check_files
     from toolbox.survey.run import run
     from toolbox.survey.settings import load_settings
     from toolbox.survey.stages import STAGES
@@ -103,8 +104,10 @@ def _survey(order: Order, tell: Tell) -> list[str]:
     for archive in sorted(inputs.glob("*.zip")):
         unpack(archive, inputs, order.most)
         archive.unlink()
-    settings = load_settings(_survey_file(inputs).relative_to(inputs))
+    survey = _survey_file(inputs).relative_to(inputs)
+    settings = load_settings(survey)
     check_inside(settings, inputs)
+    check_files(settings, survey)
     results = order.folder / "results"
     lineage = run(
         settings,

@@ -1,15 +1,17 @@
 """TrackLog: where a boat was, and what its sounder read on the way, each by its own clock."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from toolbox.errors import LayerError
+from toolbox.layers.crs import check_projected
 
 if TYPE_CHECKING:
     import pandas as pd
+    from pyproj import CRS
 
 __all__ = ["MEASURED_FROM", "TrackLog"]
 
@@ -47,11 +49,15 @@ class TrackLog:
         What was read, and what was skipped and why.
     notes : tuple of str
         What was assumed when the log was read.
+    crs : CRS, optional
+        Projected, in metres: the one to place its depths in. None: a suitable zone of the Universal
+        Transverse Mercator. The fixes stay in degrees.
 
     Raises
     ------
     LayerError
-        If a column is missing, a time is not UTC, or a valid fix has no time or no place on Earth.
+        If a column is missing, a time is not UTC, a valid fix has no time or no place on Earth, or
+        the CRS is not projected in metres.
 
     Notes
     -----
@@ -64,6 +70,7 @@ class TrackLog:
     temperatures: "pd.DataFrame | None" = None
     counts: Mapping[str, int] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    crs: "CRS | None" = None
 
     def __post_init__(self) -> None:
         import pandas as pd
@@ -74,10 +81,15 @@ class TrackLog:
         for name in _NEEDED:
             object.__setattr__(self, name, _checked(getattr(self, name), name))
         self._check_fixes()
+        check_projected(self.crs, "the track")
         unknown = sorted(set(self.depths["measured_from"].unique()) - set(MEASURED_FROM))
         if unknown:
             allowed = ", ".join(MEASURED_FROM)
             raise LayerError(f"depths must be measured from one of {allowed}, got {unknown[0]!r}")
+
+    def to_crs(self, crs: "CRS") -> "TrackLog":
+        """Have its depths placed in another CRS in metres."""
+        return replace(self, crs=crs)
 
     def _check_fixes(self) -> None:
         valid = self.fixes["valid"].to_numpy(bool)

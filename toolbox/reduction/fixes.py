@@ -158,7 +158,7 @@ def track_of(log: TrackLog, *, max_gap: float, max_speed: float) -> Track:
     runs = _runs(log)
     times, rows = np.unique(on_axis(valid, runs), return_index=True)
     degrees = valid[["longitude", "latitude"]].to_numpy(float)[rows]
-    crs = _crs(degrees)
+    crs = log.crs or _crs(degrees)
     place = project(degrees, parse_crs("EPSG:4326"), crs)
     tame = _tame(times, place, max_gap, max_speed)
     torn = np.append(~_steps_possible(times[tame], place[tame], max_speed), False)

@@ -50,10 +50,11 @@ def place_soundings(
     Returns
     -------
     Soundings
-        One for each reading, in the order of the log, in a projected CRS in metres, of source
-        "track". Columns beside the usual: ``measured_from`` (surface, transducer, keel),
-        ``depth_read`` (m, as the instrument gave it), ``bearing`` (degrees true, of the track over
-        ten seconds; NaN where the boat makes no headway) and, where it was logged, ``temperature``.
+        One for each reading, in the order of the log, in the CRS of the log or, where that names
+        none, a suitable one in metres, of source "track". Columns beside the usual:
+        ``measured_from`` (surface, transducer, keel), ``depth_read`` (m, as the instrument gave
+        it), ``bearing`` (degrees true, of the track over ten seconds; NaN where the boat makes no
+        headway) and, where it was logged, ``temperature``.
         ``time`` is when the depth was measured.
 
     Raises

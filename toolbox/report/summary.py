@@ -8,9 +8,11 @@ from typing import Any
 import numpy as np
 
 from toolbox.layers import Grid, Soundings, Table, Tin, Vectors
+from toolbox.report.customary import FEET, with_customary_values
 from toolbox.report.finds import features_told, marks_told
 from toolbox.report.plan import plan_told
 from toolbox.report.text import one_line
+from toolbox.volume.stage import Foot
 
 __all__ = ["CAUTIONS", "write_summary"]
 
@@ -102,6 +104,7 @@ def write_summary(
     notes: list[str],
     origin: dict[str, Any],
     datum: dict[str, Any],
+    foot: Foot | None = None,
 ) -> None:
     """Write the page.
 
@@ -137,6 +140,8 @@ def write_summary(
         What was assumed, mended or inferred.
     origin, datum : dict
         As in the survey file.
+    foot : str or None
+        Of which feet, acres and acre-feet figures are told in, too, if they are.
     """
     files = [f"{name:26}{what}" for name, what in _FILES if (path.parent / name).exists()]
     if any(path.parent.glob("*.sld")):
@@ -144,6 +149,7 @@ def write_summary(
     sections = (
         (one_line(title), _provenance(origin, datum)),
         ("Figures", [*_first(morphometry), *_figures(morphometry)]),
+        *([] if foot is None else [("Figures in feet and acres", _customary(morphometry, foot))]),
         ("How far to trust it", _trust(soundings, checks, distance) + _of_bed(bed, why, orders)),
         *([] if features is None else [("On the bed", features_told(features))]),
         *([] if marks is None else [("Marks", marks_told(marks))]),
@@ -183,10 +189,21 @@ def _figures(table: Table) -> list[str]:
     names = table.frame.iloc[:, 0]
     rows = zip(names, table.column("value"), table.frame["unit"], _bands(table), strict=True)
     return [
-        f"{name:34}{_rounded(value):>14} {'' if unit == '1' else unit:7}{band}".rstrip()
+        f"{name:34}{_rounded(value):>14} {'' if unit == '1' else unit + ' ':7}{band}".rstrip()
         for name, value, unit, band in rows
         if value == value
     ]
+
+
+def _customary(table: Table, foot: Foot) -> list[str]:
+    """Say the figures that have such a unit in feet, acres and acre-feet."""
+    frame = with_customary_values(table, foot=foot).frame
+    frame = frame[frame["us_unit"] != ""]
+    told = frame.loc[:, [name for name in frame if str(name).startswith("us_")]]
+    told = told.rename(columns=lambda name: name.removeprefix("us_"))
+    told["unit"] = told["unit"].str.replace("_", "-")
+    told.insert(0, "measure", frame.iloc[:, 0])
+    return [*_figures(Table(told)), f"of {FEET[foot]}"]
 
 
 def _first(morphometry: Table) -> list[str]:

@@ -6,7 +6,7 @@ from importlib.metadata import version
 from typing import Any
 
 from toolbox.catalogue import find, names, record
-from toolbox.describe import describe, option_name, reader_params
+from toolbox.describe import IN_CRS, describe, moves, option_name, reader_params
 from toolbox.formats.doors import READERS
 from toolbox.jobs.work import RUN
 from toolbox.layers import Places, Soundings
@@ -60,8 +60,8 @@ def process(name: str) -> dict[str, Any]:
         inputs[param.name] = _with_text(param, told["inputs"][param.name])
         for option in reader_params(param):
             inputs[option_name(param, option)] = _option(param, option)
-    if any(hasattr(param.type, "to_crs") for param in tool.params):
-        inputs["in-crs"] = _input("Projected CRS in metres to work in.", {"type": "string"})
+    if moves(tool):
+        inputs["in-crs"] = _input(IN_CRS, {"type": "string"})
     return told | {"inputs": inputs}
 
 

@@ -16,6 +16,9 @@ from toolbox.survey.settings import Settings
 
 __all__ = ["MadeBed", "error_grids", "make_bed"]
 
+_LINES = "it must follow breaklines, which a fitted bed cannot"
+_NOT_THINNED = "not thinned further: a fitted bed takes means along the lines by itself"
+
 
 @dataclass(frozen=True)
 class MadeBed:
@@ -40,15 +43,28 @@ class MadeBed:
 
 
 def make_bed(settings: Settings, inputs: Inputs, lineage: Lineage) -> MadeBed:
-    """Triangulate or fit the bed, or leave lines out and take the better one."""
+    """Triangulate or fit the bed, or leave lines out and take the better one.
+
+    Raises
+    ------
+    LayerError
+        If a bed cannot be made in the way that the survey names. Where that leaves the choice,
+        soundings too few to fit a bed to are triangulated.
+    """
     method = settings.bed.method
-    if inputs.breaklines is not None and method == "auto":
-        method = "triangulated"  # a fitted bed does not follow lines of known depth
     if method == "triangulated":
         return MadeBed(_triangulated(settings, inputs, lineage))
-    fitted = fit(
-        inputs.soundings, inputs.shoreline, inputs.centreline, spacing=settings.bed.spacing
-    )
+    if inputs.breaklines is not None:
+        return MadeBed(_triangulated(settings, inputs, lineage), _LINES)
+    try:
+        fitted = fit(
+            inputs.soundings, inputs.shoreline, inputs.centreline, spacing=settings.bed.spacing
+        )
+    except LayerError as error:
+        if method == "fitted":
+            raise
+        why = f"none could be fitted: {error}"
+        return MadeBed(_triangulated(settings, inputs, lineage), why)
     return _chosen(settings, inputs, fitted, lineage)
 
 
@@ -65,8 +81,6 @@ def _chosen(settings: Settings, inputs: Inputs, fitted: Fit, lineage: Lineage) -
     try:
         choice = choose_method(inputs.soundings, inputs.shoreline, inputs.centreline, fitted=fitted)
     except LayerError as error:
-        if settings.bed.method == "auto":
-            raise
         lineage.step("cross-validate", (f"no lines could be left out: {error}",))
         return _fitted(settings, fitted, None, lineage)
     tables = {} if choice.table is None else {"validation": choice.table}
@@ -81,7 +95,8 @@ def _fitted(
     settings: Settings, fitted: Fit, validation: Table | None, lineage: Lineage, why: str = ""
 ) -> MadeBed:
     bed = fitted.bed(draws=settings.bed.draws, seed=settings.bed.seed)
-    lineage.step("fit", bed.notes, nodes=len(bed.depth), triangles=len(bed.triangles))
+    notes = bed.notes if settings.thinning.cell is None else (*bed.notes, _NOT_THINNED)
+    lineage.step("fit", notes, nodes=len(bed.depth), triangles=len(bed.triangles))
     tables = {"line_errors": errors_told(fitted), "bed_orders": survey_order_share(bed)}
     if validation is not None:
         tables["validation"] = validation

@@ -20,7 +20,7 @@ from toolbox.survey.keys import (
     WorkCrs,
     check_keys_fit,
 )
-from toolbox.survey.wanted import Make, Marks, Plan, Plants, Sheet, Stage
+from toolbox.survey.wanted import Make, Marks, Plan, Plants, Report, Sheet, Stage
 from toolbox.survey.wanted_habitat import Echoes, Light, ProfileSource, SpeciesSource, Stocking
 from toolbox.units import Unit
 
@@ -178,9 +178,9 @@ class Bed(Section):
     """How the bed is made."""
 
     method: Literal["triangulated", "fitted", "auto"] = Field(
-        "triangulated",
-        description="How the bed is made: triangulated between soundings; fitted, which knows its "
-        "own error; or auto, the one that is nearer to lines left out.",
+        "auto",
+        description="How the bed is made: fitted, which knows its own error; triangulated, quick "
+        "and straight between soundings; or auto, the one nearer to lines left out.",
     )
     spacing: Width | None = Field(
         None, description="fitted: distance between nodes along the lines, m."
@@ -193,10 +193,14 @@ class Bed(Section):
         None, description="fitted: lines along which a river or an arm runs."
     )
     duplicates: Literal["mean", "shoalest", "deepest"] = Field(
-        "mean", description="What soundings at one place become."
+        "mean", description="triangulated: what soundings at one place become."
     )
-    cure_flats: bool = Field(True, description="Whether to infer depths in flat bays and necks.")
-    breaklines: BreaklineSource | None = Field(None, description="Lines the bed must follow.")
+    cure_flats: bool = Field(
+        True, description="triangulated: whether to infer depths in flat bays and necks."
+    )
+    breaklines: BreaklineSource | None = Field(
+        None, description="Lines the bed must follow; it is then triangulated."
+    )
 
     @model_validator(mode="after")
     def _fitted_beds_follow_no_lines(self) -> "Bed":
@@ -223,6 +227,7 @@ class Settings(Section):
     thinning: Thinning = Thinning()
     bed: Bed = Bed()
     make: Make = Make()
+    report: Report = Report()
     sheet: Sheet = Sheet()
     stage: Stage | None = None
     plants: Plants | None = None

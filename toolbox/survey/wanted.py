@@ -24,6 +24,7 @@ __all__ = [
     "Part",
     "Plan",
     "Plants",
+    "Report",
     "Sheet",
     "Stage",
     "Terrain",
@@ -137,6 +138,16 @@ class Make(Section):
     def shows(self, *parts: Part) -> bool:
         """Tell whether one of these parts is to be written."""
         return any(part in self.write for part in parts)
+
+
+class Report(Section):
+    """How results are told."""
+
+    units: Literal["metric", "us"] = Field(
+        "metric",
+        description="us: report.html opens in feet and acres, which its reader may change, and "
+        "findings.txt tells figures in them, too.",
+    )
 
 
 class Sheet(Section):

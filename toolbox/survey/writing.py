@@ -201,6 +201,7 @@ def _write_findings(made: Folder) -> None:
         notes=made.lineage.notes,
         origin=settings.origin.model_dump(),
         datum=settings.datum.model_dump(),
+        foot=settings.make.foot if settings.report.units == "us" else None,
     )
 
 

@@ -37,7 +37,7 @@ def page_of(
     Parameters
     ----------
     settings : Settings
-        Of the survey: the water's name, its origin and datum, and the foot.
+        Of the survey: the water's name, its origin and datum, units and the foot.
     results : Results
         All that the survey comes to.
     lineage : Lineage
@@ -60,6 +60,7 @@ def page_of(
         "rejections": lineage.rejections,
         "notes": lineage.notes,
         "foot": settings.make.foot,
+        "units": settings.report.units,
     }
     return _layers(results), _tables(results), told
 

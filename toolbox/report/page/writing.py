@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from toolbox.report.page import telling
 from toolbox.report.page.cards import cast_cards
@@ -49,6 +49,7 @@ def page_html(
     notes: Sequence[str] = (),
     lineage: Mapping[str, Any] | None = None,
     foot: Foot = "international",
+    units: Literal["metric", "us"] = "metric",
 ) -> str:
     """Lay out the page of a water.
 
@@ -74,6 +75,8 @@ def page_html(
         As the file of a run holds it: ``made_with``, ``inputs`` and ``steps``.
     foot : str
         Of which feet, acres and acre-feet are made.
+    units : str
+        Those it opens in: ``"metric"``, or ``"us"``, feet and acres. Its reader may change them.
 
     Returns
     -------
@@ -84,6 +87,7 @@ def page_html(
     data = gathered(layers, tables, datum=level.get("elevation"), foot=foot)
     view = {
         "title": one_line(title),
+        "units": "us" if units == "us" else "si",
         "short_title": short(title, 80),
         "made": made.isoformat(),
         "facts": telling.facts(dict(origin or {}), level),

@@ -9,7 +9,7 @@ const SAND = [222, 203, 160];
 const NORMAL_90 = 1.6449; // a normal value lies within so many sd of its mean 9 times in 10
 
 const choice = {
-  units: "si",
+  units: document.body.dataset.units,
   level: null, // depth of the movable water level below the datum, m
   shade: "depth",
   sun: false,
