@@ -174,11 +174,12 @@ def depth_doubts(
     if shoreline is None or "unit" in source or names.unit_of(raw.depth):
         return []
     across = 2 * float(np.sqrt(shoreline.ground_area() / np.pi))
-    relative = 100 * abs(high) / across
+    deep = max(abs(low), abs(high))  # negative numbers are as deep as they are low
+    relative = 100 * deep / across
     if relative <= _STEEP:
         return []
     text = (
-        f"{told}: {abs(high):.3g} m deep in a water some {across:.0f} m across, a relative depth "
+        f"{told}: {deep:.3g} m deep in a water some {across:.0f} m across, a relative depth "
         f"of {relative:.2g} %. Most lakes have less than 2 %, small deep ones more than "
         f"{_STEEP:g} %. Is the file in feet?"
     )
