@@ -25,7 +25,7 @@ BENCHES = (
 )
 """Those that start processes first, while this one is still small."""
 
-LARGE = ("bench_batch", "bench_big_points", "bench_blocks")
+LARGE = ("bench_batch", "bench_big_points")
 """Those that take long or much disk."""
 
 PATIENCE = 600.0

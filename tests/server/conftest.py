@@ -24,6 +24,7 @@ PROBE = '''
 import os
 import signal
 import time
+import warnings
 from typing import Annotated
 
 import numpy as np
@@ -47,6 +48,7 @@ def probe_sleep(*, seconds: Annotated[float, Range("s", min=0)] = 0.0) -> Table:
     Table
         That.
     """
+    warnings.warn(f"of a library, {__file__}", stacklevel=1)
     time.sleep(seconds)
     return Table(pandas.DataFrame({"slept_s": [seconds]}), "sleep")
 

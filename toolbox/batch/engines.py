@@ -2,9 +2,6 @@
 
 import multiprocessing
 import os
-import signal
-import threading
-import warnings
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import contextmanager
@@ -13,6 +10,7 @@ from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from toolbox.batch.waters import Job, Record
+from toolbox.processes import settle_child
 
 __all__ = ["ONE_THREAD", "by_processes", "one_by_one"]
 
@@ -171,21 +169,10 @@ def _environment(wanted: dict[str, str]) -> Iterator[None]:
 
 def _serve(pipe: Connection, do: Do) -> None:
     """Do waters until there are no more."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started us sees to it
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    threading.Thread(target=_die_with_parent, daemon=True).start()
-    warnings.simplefilter("ignore")
+    settle_child()
     while True:
         try:
             job = pipe.recv()
         except (EOFError, OSError):
             return
         pipe.send(do(job))
-
-
-def _die_with_parent() -> None:
-    """End this process with the one that started it, lest two batches do the same water."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
