@@ -27,7 +27,10 @@ from toolbox.layers import (
 from toolbox.report.text import one_line
 from toolbox.tool import Param, Tool
 
-__all__ = ["caller"]
+__all__ = ["NOTE", "caller"]
+
+NOTE = "note: "
+"""How a line begins that tells what a person must know to use a result."""
 
 _LEADING = (Grid, Tin, Shoreline, Soundings, CastLog, Breaklines, Centreline, Places, Vectors)
 """Whose CRS the others follow."""
@@ -38,7 +41,7 @@ _ASKED = re.compile(
 _SEVERAL = "holds several layers, name one"
 """Where messages of readers ask for their parameters ``crs`` and ``layer``."""
 
-_NO_VALUE = "note: no cell of the result has a value"
+_NO_VALUE = f"{NOTE}no cell of the result has a value"
 
 
 def caller(function: Callable[..., Any], tool: Tool) -> Callable[..., None]:
@@ -131,7 +134,7 @@ def _tell_written(written: Any, *layers: Any) -> None:
 def _tell(*layers: Any) -> None:
     """Print the notes of all layers, each once."""
     for note in dict.fromkeys(note for layer in layers for note in getattr(layer, "notes", ())):
-        click.echo(f"note: {one_line(note)}", err=True)
+        click.echo(f"{NOTE}{one_line(note)}", err=True)
 
 
 def _tell_empty(result: Any) -> None:
@@ -140,7 +143,7 @@ def _tell_empty(result: Any) -> None:
         if not np.isfinite(result.values).any():
             click.echo(_NO_VALUE, err=True)
     elif not len(getattr(result, "frame", "some")):
-        click.echo("note: the result has no rows", err=True)
+        click.echo(f"{NOTE}the result has no rows", err=True)
 
 
 def _printed(frame: Any) -> str:

@@ -10,6 +10,7 @@ from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from toolbox.batch.waters import Job, Record
+from toolbox.errors import OutputError
 from toolbox.processes import settle_child
 
 __all__ = ["ONE_THREAD", "by_processes", "one_by_one"]
@@ -58,6 +59,11 @@ def by_processes(
     ------
     Record
         In the order in which they are done.
+
+    Raises
+    ------
+    OutputError
+        If the system starts no process at all; with fewer than asked for it takes longer.
 
     Notes
     -----
@@ -119,8 +125,16 @@ def _staff(
             worker.pipe.close()  # which ends it
             worker.process.join()
             crew.remove(worker)
+    for worker in crew:  # also who had nothing left when another died
+        _deal(worker, waiting, waters_each)
     while waiting and len(crew) < workers:
-        crew.append(_hired(do))
+        try:
+            crew.append(_hired(do))
+        except OSError as error:  # of processes, memory or open files there are no more
+            if crew:
+                return
+            why = error.strerror or error
+            raise OutputError(f"no process can be started to do the waters: {why}") from error
         _deal(crew[-1], waiting, waters_each)
 
 
@@ -149,9 +163,14 @@ def _hired(do: Do) -> _Worker:
     spawn = multiprocessing.get_context("spawn")
     ours, theirs = spawn.Pipe()
     process = spawn.Process(target=_serve, args=(theirs, do), daemon=True)
-    with _environment(ONE_THREAD):
-        process.start()
-    theirs.close()  # so that the other end tells when the process is gone
+    try:
+        with _environment(ONE_THREAD):
+            process.start()
+    except OSError:
+        ours.close()
+        raise
+    finally:
+        theirs.close()  # so that the other end tells when the process is gone
     return _Worker(process, ours)
 
 

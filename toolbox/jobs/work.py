@@ -73,7 +73,7 @@ def _local(text: str, order: Order) -> str:
 
 
 def _tool(order: Order) -> list[str]:
-    from toolbox.calls import caller
+    from toolbox.calls import NOTE, caller
     from toolbox.catalogue import find, record
     from toolbox.describe import reader_params
 
@@ -89,7 +89,8 @@ def _tool(order: Order) -> list[str]:
     call, told = caller(function, tool), io.StringIO()
     with redirect_stderr(told):
         call(out_=order.folder / order.result, overwrite_=False, **given)
-    return [line.removeprefix("note: ") for line in told.getvalue().splitlines()]
+    lines = told.getvalue().splitlines()  # a library may have written there too
+    return [line.removeprefix(NOTE) for line in lines if line.startswith(NOTE)]
 
 
 def _survey(order: Order, tell: Tell) -> list[str]:
