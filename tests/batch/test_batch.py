@@ -15,6 +15,7 @@ from toolbox.batch import batch as module
 from toolbox.batch.batch import batch, clear_orphans, make_folder
 from toolbox.batch.gathering import Gathered
 from toolbox.batch.waters import Record
+from toolbox.formats.paths import new_folder
 
 SCRIPT = """
 import sys
@@ -122,3 +123,11 @@ def test_orphans_go_and_a_result_that_was_set_aside_comes_back(tmp_path: Path) -
     assert sorted(path.name for path in tmp_path.iterdir()) == [".mine", "waters"]
     assert [path.name for path in (tmp_path / "waters").iterdir()] == ["Long_Lake"]
     assert (tmp_path / "waters" / "Long_Lake" / "water.json").exists()
+
+
+def test_what_a_worker_of_a_scheduler_is_still_at_is_left_to_it(tmp_path: Path) -> None:
+    make_folder(str(tmp_path))
+    with new_folder(tmp_path / "waters" / "a") as folder:
+        clear_orphans(str(tmp_path))
+        (folder / "water.json").write_text("{}", encoding="utf-8")
+    assert [path.name for path in (tmp_path / "waters").iterdir()] == ["a"]

@@ -1,5 +1,7 @@
 """What makes a result another one."""
 
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -58,3 +60,36 @@ def test_a_missing_input_is_named(survey: Path) -> None:
     (survey.parent / "soundings.csv").unlink()
     with pytest.raises(InputFileError, match=r"soundings\.csv does not exist"):
         content_digest(load_settings(survey))
+
+
+def test_tables_beside_a_shapefile_count_however_they_are_spelled(survey: Path) -> None:
+    import geopandas
+
+    shapes = geopandas.read_parquet(survey.parent / "shoreline.parquet").assign(label="a")
+    shapes.to_file(survey.parent / "shoreline.shp")
+    for part in list(survey.parent.glob("shoreline.???")):
+        part.rename(part.with_suffix(part.suffix.upper()))
+    text = survey.read_text(encoding="utf-8")
+    survey.write_text(text.replace("shoreline.parquet", "shoreline.SHP"), encoding="utf-8")
+    before = content_digest(load_settings(survey))
+    table = survey.parent / "shoreline.DBF"
+    table.write_bytes(table.read_bytes().replace(b"a  ", b"b  "))
+    assert content_digest(load_settings(survey)) != before
+
+
+def test_changes_of_a_geopackage_that_is_open_elsewhere_count(survey: Path) -> None:
+    import geopandas
+
+    layer = survey.parent / "shoreline.gpkg"
+    shapes = geopandas.read_parquet(survey.parent / "shoreline.parquet").assign(label="a")
+    shapes.to_file(layer, layer="shoreline", SPATIAL_INDEX="NO")
+    text = survey.read_text(encoding="utf-8")
+    survey.write_text(text.replace("shoreline.parquet", layer.name), encoding="utf-8")
+    with closing(sqlite3.connect(layer)) as opened:
+        opened.execute("PRAGMA journal_mode = WAL")  # as a desktop GIS does
+        opened.commit()
+        before = content_digest(load_settings(survey))
+        opened.execute("UPDATE shoreline SET label = 'b'")
+        opened.commit()
+        assert geopandas.read_file(layer)["label"].tolist() == ["b"]
+        assert content_digest(load_settings(survey)) != before

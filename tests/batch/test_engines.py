@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 import time
+from multiprocessing.context import SpawnProcess
 from pathlib import Path
 
 import psutil
@@ -12,6 +13,7 @@ from invented_waters import jobs, stand_in
 
 from toolbox.batch.engines import by_processes, one_by_one
 from toolbox.batch.waters import Record
+from toolbox.errors import OutputError
 
 
 def _told(records: list[Record]) -> dict[str, str]:
@@ -99,3 +101,22 @@ def test_workers_end_with_the_process_that_started_them(tmp_path: Path) -> None:
         process.kill()
     assert worker.wait(timeout=10) is None
     assert not (tmp_path / "b").exists()
+
+
+def test_with_fewer_processes_than_asked_for_all_waters_are_done(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    start, started = SpawnProcess.start, []
+
+    def one_only(process: SpawnProcess) -> None:
+        if started:
+            raise BlockingIOError(11, "Resource temporarily unavailable")
+        started.append(process)
+        start(process)
+
+    monkeypatch.setattr(SpawnProcess, "start", one_only)
+    todo = jobs(tmp_path, **{f"w{i}": "ok" for i in range(5)})
+    records = list(by_processes(todo, stand_in, 3))
+    assert _told(records) == {f"w{i}": "done" for i in range(5)}
+    with pytest.raises(OutputError, match="no process can be started to do the waters: Resource"):
+        list(by_processes(todo, stand_in, 3))

@@ -86,3 +86,15 @@ def test_a_lock_behind_a_url() -> None:
         pass
     with locked("memory://locks"):
         pass
+
+
+def test_on_a_disk_that_knows_no_links(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: object) -> None:
+        raise PermissionError(1, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", refused)
+    with locked(str(tmp_path)):
+        assert [path.name for path in tmp_path.iterdir()] == [LOCK]
+        with pytest.raises(OutputError, match="another batch"), locked(str(tmp_path)):
+            pass
+    assert list(tmp_path.iterdir()) == []

@@ -73,3 +73,31 @@ def test_stores_that_cannot_be_reached_are_named(tmp_path: Path) -> None:
         storage.read_bytes("nonsense://a/b")
     with pytest.raises(MissingExtraError, match=r"^s3://a/b cannot be reached: Install s3fs"):
         storage.read_bytes("s3://a/b")
+
+
+def test_a_file_of_this_machine_is_replaced_whole_or_not_at_all(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "fresh").write_bytes(b"fresh")
+    there = tmp_path / "out" / "waters.csv"
+    there.parent.mkdir()
+    there.write_bytes(b"former")
+
+    def half(source: Path, target: Path) -> None:
+        Path(target).write_bytes(Path(source).read_bytes()[:2])
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr("shutil.copyfile", half)
+        with pytest.raises(OutputError, match=r"waters\.csv cannot be written: No space left"):
+            storage.put_file(tmp_path / "fresh", str(there))
+    assert there.read_bytes() == b"former"
+    storage.put_file(tmp_path / "fresh", str(there))
+    assert there.read_bytes() == b"fresh"
+    assert [path.name for path in there.parent.iterdir()] == ["waters.csv"]
+
+
+def test_what_cannot_be_read_is_not_taken_for_missing(tmp_path: Path) -> None:
+    assert storage.read_bytes(str(tmp_path / "none" / "water.json")) is None
+    with pytest.raises(OutputError, match="cannot be read: Is a directory"):
+        storage.read_bytes(str(tmp_path))

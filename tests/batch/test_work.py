@@ -127,3 +127,10 @@ def test_a_survey_here_may_name_inputs_elsewhere(job: Job) -> None:
     Path(job.survey).write_text(far, encoding="utf-8")
     assert do_water(job).error == ""
     assert sorted(path.name for path in folder.iterdir()) == ["shoreline.parquet", "survey.toml"]
+
+
+def test_a_place_for_results_that_cannot_be_reached_fails_the_water_and_no_more(job: Job) -> None:
+    pytest.importorskip("fsspec", reason="fsspec is not installed")
+    record = do_water(replace(job, out="nonsense://a/one"))
+    assert record.status == "failed"
+    assert record.error.startswith("nonsense://a/one/water.json cannot be reached: ")

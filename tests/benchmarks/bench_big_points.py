@@ -107,8 +107,13 @@ def _figures(frame: geopandas.GeoDataFrame) -> np.ndarray:
     return figures.view(np.int64)
 
 
-def rows(count: int, folder: Path) -> list[Row]:
-    """Measure."""
+def rows(count: int = COUNT, there: Path | None = None) -> list[Row]:
+    """Measure in a folder below `there`, or where temporary files are made."""
+    with tempfile.TemporaryDirectory(dir=there) as name:
+        return _measured(count, Path(name))
+
+
+def _measured(count: int, folder: Path) -> list[Row]:
     write_parquet(folder / "points.parquet", count)
     big = cost_of_thinning(folder / "points.parquet", folder / "big.parquet", "--crs", CRS_CODE)
     write_laz(folder / "points.laz", IN_LAZ)
@@ -139,6 +144,4 @@ def _costs(what: str, cost: Cost) -> list[Row]:
 
 if __name__ == "__main__":
     given = int(sys.argv[1]) if len(sys.argv) > 1 else COUNT
-    there = Path(sys.argv[2]) if len(sys.argv) > 2 else None
-    with tempfile.TemporaryDirectory(dir=there) as name:
-        show(rows(given, Path(name)))
+    show(rows(given, Path(sys.argv[2]) if len(sys.argv) > 2 else None))

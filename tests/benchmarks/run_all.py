@@ -23,7 +23,7 @@ BENCHES = (
     "bench_windows",
     "bench_paper",
 )
-LARGE = ("bench_batch", "bench_big_points", "bench_blocks")
+LARGE = ("bench_batch", "bench_big_points")
 """Those that take long or much disk."""
 
 PATIENCE = 600.0

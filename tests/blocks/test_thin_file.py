@@ -323,3 +323,22 @@ def test_killed_by_force_no_temporary_points_stay(tmp_path: Path) -> None:
     assert (
         sum(path.stat().st_size for path in files) < 1_000
     )  # at most the head of an output that was never moved into its place
+
+
+@pytest.mark.parametrize("suffix", [".parquet", ".gpkg"])
+def test_soundings_without_a_line_stay_without(tmp_path: Path, suffix: str) -> None:
+    table = invented(5, 200, 900.0)
+    table["line"] = table["line"].where(table["line"] != "tie")
+    table["source"] = table["source"].where(table["source"] != "point")
+    points = geopandas.points_from_xy(table.pop("easting"), table.pop("northing"))
+    frame = geopandas.GeoDataFrame(table, geometry=points, crs=UTM)
+    frame.to_parquet(tmp_path / "a.parquet")
+    (frame.to_parquet if suffix == ".parquet" else frame.to_file)(tmp_path / f"b{suffix}")
+    whole = thin(read_soundings(tmp_path / f"b{suffix}"), cell=0.01).frame
+    assert sorted(whole["line"].unique()) == ["", "12", "7"]
+    assert (whole["line"] == "").sum() == frame["line"].isna().sum()
+    assert (whole["source"] == "point").sum() == frame["source"].isna().sum()
+    thin_files([tmp_path / "a.parquet"], tmp_path / "out.parquet", cell=0.01)
+    found = geopandas.read_parquet(tmp_path / "out.parquet")
+    for name in ("line", "source", "depth"):
+        assert found[name].tolist() == whole[name].tolist()

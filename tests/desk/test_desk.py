@@ -12,17 +12,12 @@ import pytest
 from click.testing import CliRunner
 
 from toolbox.desk.command import desk_command
-from toolbox.desk.desk import STAGES
+from toolbox.desk.desk import Desk
 from toolbox.desk.hand import Hand
 from toolbox.desk.workplace import SURVEY, Workplace, safe_name
 from toolbox.errors import OutputError, ParameterError
-from toolbox.survey import stages
 
 START = "from toolbox.desk.command import desk_command as c; c()"
-
-
-def test_stages_are_those_of_a_run() -> None:
-    assert STAGES == stages.STAGES
 
 
 @pytest.mark.parametrize(
@@ -151,3 +146,17 @@ def test_told_to_end_the_desk_leaves_nothing_behind() -> None:
         process.send_signal(signal.SIGTERM)
         assert process.wait(30) == 0
     assert not folder.exists()
+
+
+def test_where_no_process_can_be_started_that_is_said_and_nothing_is_being_done(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(*_: object) -> None:
+        raise BlockingIOError(11, "Resource temporarily unavailable")
+
+    monkeypatch.setattr(Hand, "ready", refused)
+    desk = Desk(Workplace(tmp_path / "desk"), Hand())
+    desk.place.store("a.csv", [b"easting,northing,depth\n1,2,3\n"])
+    desk.given(["a.csv"])
+    assert desk.doing == ""
+    assert desk.fault == "no process can be started for this: Resource temporarily unavailable"

@@ -1,17 +1,23 @@
 """What the desk understands of files, in this process and without a browser."""
 
+import json
 import tomllib
 from pathlib import Path
 from typing import Any
 
+import geopandas
 import numpy as np
+import pyarrow
 import pytest
 import shapely
+from pyarrow import parquet
 
+from toolbox.desk.doubts import Raw, depth_doubts
 from toolbox.desk.drafting import draft
 from toolbox.desk.looking import look
 from toolbox.desk.seen import Seen
 from toolbox.desk.sniffing import sniff
+from toolbox.formats.shoreline_file import read_shoreline
 from toolbox.survey.settings import load_settings
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
@@ -225,3 +231,46 @@ def test_the_map_keeps_its_shape(folder: Path, pond: Any) -> None:
     assert drawn.area == pytest.approx(shapely.Polygon(rim).area, rel=0.005)
     assert ring.min() == 0
     assert ring.max(axis=0).tolist() == [width, height]
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        [1],
+        {"primary_column": "geometry", "columns": []},
+        {"primary_column": "geometry", "columns": {"geometry": {"crs": {"type": "nonsense"}}}},
+    ],
+)
+def test_what_a_parquet_file_says_wrongly_of_itself_is_a_fault_of_that_file(
+    told: Any, folder: Path
+) -> None:
+    frame = geopandas.GeoDataFrame({"depth": [1.0]}, geometry=[shapely.Point(0, 0)], crs=32633)
+    table = pyarrow.table(frame.to_arrow()).replace_schema_metadata({"geo": json.dumps(told)})
+    parquet.write_table(table, folder / "a.parquet")
+    assert "a.parquet cannot be read as GeoParquet: " in sniff(folder / "a.parquet").fault
+    assert not seen(folder).ready
+
+
+def test_a_parquet_file_that_names_no_crs_is_in_degrees_and_one_that_knows_none_is_asked(
+    folder: Path,
+) -> None:
+    # OGC (2023), GeoParquet 1.0.0, column metadata: a missing key stands for OGC:CRS84
+    frame = geopandas.GeoDataFrame({"depth": [1.0]}, geometry=[shapely.Point(0, 0)], crs=32633)
+    for name, more, crs in (("a", {}, "OGC:CRS84"), ("b", {"crs": None}, "")):
+        shape = {"encoding": "WKB", "geometry_types": ["Point"], **more}
+        told = {"version": "1.0.0", "primary_column": "geometry", "columns": {"geometry": shape}}
+        table = pyarrow.table(frame.to_arrow()).replace_schema_metadata({"geo": json.dumps(told)})
+        parquet.write_table(table, folder / f"{name}.parquet")
+        assert sniff(folder / f"{name}.parquet").crs == crs
+
+
+def test_negative_depths_are_doubted_as_feet_too(pond: Any) -> None:
+    places, values = np.zeros((100, 2)), np.linspace(0.1, 300, 100)
+    shore = read_shoreline(pond.shoreline, into="EPSG:32633")
+    told = []
+    for sign, source in ((1, {}), (-1, {"positive": "up"})):
+        raw = Raw("e", "n", "depth", places, sign * values)
+        (doubt,) = depth_doubts("a.csv", source, raw, shore)
+        told.append(doubt.text.split("file: ")[1])
+    assert told[0] == told[1]
+    assert "a relative depth of" in told[0]

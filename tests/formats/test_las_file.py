@@ -12,7 +12,7 @@ import psutil
 import pytest
 from pyproj import CRS
 
-from toolbox.errors import InputFileError, TooLargeError
+from toolbox.errors import InputFileError, MissingExtraError, TooLargeError
 from toolbox.formats.las_file import LasFile, las_places
 from toolbox.formats.point_chunks import Choices, PointChunk
 from toolbox.formats.soundings_file import read_soundings
@@ -144,12 +144,14 @@ def test_no_points_no_las_and_a_file_cut_short(tmp_path: Path) -> None:
         whole(file)
 
 
+@pytest.mark.parametrize(("name", "missing"), [("a.las", "laspy"), ("a.laz", "lazrs")])
 def test_the_package_that_is_missing_is_named(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    name: str, missing: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    path = by_hand(tmp_path / "a.las", [(0, 0, 0, 9, 2, 1)])
-    monkeypatch.setitem(sys.modules, "laspy", None)
-    with pytest.raises(InputFileError, match=r"one more package: pip install 'leadline\[laz\]'$"):
+    path = cloud(tmp_path / name, 5)
+    monkeypatch.setitem(sys.modules, missing, None)
+    message = rf"{name} needs {missing}, which is not installed: pip install 'leadline\[laz\]'$"
+    with pytest.raises(MissingExtraError, match=message):
         LasFile(path, PLAIN)
 
 

@@ -19,7 +19,7 @@ from affine import Affine
 from PIL import Image
 
 from toolbox.errors import LayerError, OutputError
-from toolbox.formats import mbtiles
+from toolbox.formats import mbtiles, tile_sheets
 from toolbox.formats.mbtiles import write_mbtiles
 from toolbox.layers import Grid, Shoreline, Vectors
 
@@ -210,7 +210,7 @@ def test_neither_threads_nor_sheets_are_seen_in_the_tiles(
     for name, threads, sheet in (("a", 1, 4), ("b", 7, 4), ("c", 2, 1)):
         pool = functools.partial(ThreadPoolExecutor, threads)
         monkeypatch.setattr(mbtiles, "ThreadPoolExecutor", pool)
-        monkeypatch.setattr(mbtiles, "_SHEET", sheet)
+        monkeypatch.setattr(tile_sheets, "_SHEET", sheet)
         write_mbtiles(tmp_path / name, depth(), isobaths=isobaths(), pixel=0.25)
     assert (tmp_path / "a").read_bytes() == (tmp_path / "b").read_bytes()
     together, single = tiles(tmp_path / "a"), tiles(tmp_path / "c")

@@ -134,3 +134,11 @@ def test_no_parquet_and_damaged_parquet(tmp_path: Path) -> None:
     (tmp_path / "b.parquet").write_bytes(content)
     with pytest.raises(InputFileError, match=r"b\.parquet is damaged after row \d+: "):
         list(file.chunks(1_000))
+
+
+def test_rows_without_a_line_or_a_source_get_none_of_the_others(tmp_path: Path) -> None:
+    frame = layer(depth=[1.0, 2.0, 3.0], line=["7", None, "8"], source=["track", None, "plummet"])
+    frame.to_parquet(tmp_path / "a.parquet")
+    found = only(ParquetPoints(tmp_path / "a.parquet", Choices())).columns
+    assert found["line"].tolist() == ["7", "", "8"]
+    assert found["source"].tolist() == ["track", "point", "plummet"]

@@ -4,6 +4,7 @@ import subprocess
 import sys
 from collections import namedtuple
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ import rasterio
 from affine import Affine
 
 from toolbox.errors import InputFileError, LayerError, OutputError
+from toolbox.formats import raster_blocks
 from toolbox.formats.geotiff import read_grid, write_grid
 from toolbox.formats.raster_blocks import read_grid_windows, write_grid_blocks
 from toolbox.layers import Grid
@@ -179,3 +181,27 @@ def test_what_is_no_raster_is_refused(tmp_path: Path) -> None:
 def test_a_folder_that_is_not_there_is_refused(tmp_path: Path) -> None:
     with pytest.raises((OutputError, OSError), match="no"):
         write_grid_blocks(GridBlocks.of(made(20, 20)), tmp_path / "no" / "a.tif")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the system knows no such limit")
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.8, 0.998])
+def test_a_disk_that_is_full_before_the_end_is_told(
+    share: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import resource
+
+    grid = made()
+    write_grid_blocks(GridBlocks.of(grid), tmp_path / "whole.tif")
+    size, finish = (tmp_path / "whole.tif").stat().st_size, raster_blocks._finish
+
+    def limited(*given: Any) -> None:
+        soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (int(share * size), hard))
+        try:
+            finish(*given)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+    monkeypatch.setattr(raster_blocks, "_finish", limited)
+    with pytest.raises(OutputError, match=r"^a\.tif cannot be written: "):
+        write_grid_blocks(GridBlocks.of(grid), tmp_path / "a.tif")

@@ -3,6 +3,7 @@
 import queue
 import time
 from collections.abc import Callable, Iterator
+from multiprocessing.context import SpawnProcess
 from pathlib import Path
 from typing import Any
 
@@ -129,3 +130,40 @@ def test_a_job_that_takes_too_long_is_ended(tmp_path: Path, order: Callable[...,
         assert time.monotonic() - begun < 60
     finally:
         crew.close()
+
+
+def test_a_process_that_cannot_be_started_is_started_later(
+    tmp_path: Path, order: Callable[..., Order], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    start, failed = SpawnProcess.start, []
+
+    def refusing(process: SpawnProcess) -> None:
+        if not failed:
+            failed.append(process)
+            raise BlockingIOError(11, "Resource temporarily unavailable")
+        start(process)
+
+    monkeypatch.setattr(SpawnProcess, "start", refusing)
+    monkeypatch.setattr("toolbox.jobs.crew._AGAIN", 0.1)
+    crew = Crew(LIMITS, environment((), GIB), tmp_path)
+    crew.start()
+    try:
+        told = Told()
+        crew.submit(order("a"), told)
+        assert [told.next()[0], told.next()[0]] == [BEGUN, DONE]
+        assert len(failed) == 1
+    finally:
+        crew.close()
+
+
+def test_a_watcher_that_fails_does_not_stop_the_others(
+    crew: Crew, order: Callable[..., Order], capfd: pytest.CaptureFixture[str]
+) -> None:
+    def failing(word: str, told: Any) -> None:
+        raise LookupError(f"no ear for {word}")
+
+    told = Told()
+    crew.submit(order("a"), failing)
+    crew.submit(order("b"), told)
+    assert [told.next()[0], told.next()[0]] == [BEGUN, DONE]
+    assert "LookupError: no ear for begun" in capfd.readouterr().err

@@ -2,6 +2,8 @@
 
 import os
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
@@ -100,6 +102,34 @@ def test_bytes_are_counted(tmp_path: Path) -> None:
     store = Store(tmp_path)
     with_upload(store, bytes(5000))
     assert store.used() == 5000
+
+
+def test_a_file_that_goes_while_bytes_are_counted_hides_no_others(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = Store(tmp_path)
+    for number in range(9):
+        (store.scratch / f"{number}").write_bytes(bytes(1000))
+    scan = os.scandir
+
+    @contextmanager
+    def scanned(folder: str) -> Iterator[list[os.DirEntry[str]]]:
+        with scan(folder) as entries:
+            found = sorted(entries, key=lambda entry: entry.name)
+        (store.scratch / "3").unlink(missing_ok=True)
+        yield found
+
+    monkeypatch.setattr(os, "scandir", scanned)
+    assert store.used() == 8000
+
+
+def test_an_upload_that_two_remove_is_gone(tmp_path: Path) -> None:
+    store = Store(tmp_path)
+    upload = with_upload(store)
+    store.remove_upload(upload)
+    store.remove_upload(upload)
+    assert store.uploads == {}
+    assert list((tmp_path / "uploads").iterdir()) == []
 
 
 def test_a_record_is_read_whole_or_not_at_all(tmp_path: Path) -> None:

@@ -24,6 +24,7 @@ PROBE = '''
 import os
 import signal
 import time
+import warnings
 from typing import Annotated
 
 import numpy as np
@@ -47,6 +48,7 @@ def probe_sleep(*, seconds: Annotated[float, Range("s", min=0)] = 0.0) -> Table:
     Table
         That.
     """
+    warnings.warn(f"of a library, {__file__}", stacklevel=1)
     time.sleep(seconds)
     return Table(pandas.DataFrame({"slept_s": [seconds]}), "sleep")
 
@@ -139,13 +141,14 @@ def start(folder: Path, **limits: str) -> Server:
     options = LIMITS | {f"--{key}": value for key, value in limits.items()}
     given = [part for pair in options.items() for part in pair]
     command = [sys.executable, "-u", str(folder / "start.py"), "--work", str(folder / "work")]
+    paths = filter(None, [os.environ.get("PYTHONPATH")])
     with (folder / "errors.txt").open("w") as errors:
         process = subprocess.Popen(
             [*command, "--port", "0", *given],
             stdout=subprocess.PIPE,
             stderr=errors,
             text=True,
-            env=os.environ | {"PYTHONPATH": str(folder)},
+            env=os.environ | {"PYTHONPATH": os.pathsep.join([str(folder), *paths])},
         )
     assert process.stdout is not None
     told = process.stdout.readline()

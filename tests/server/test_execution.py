@@ -207,3 +207,10 @@ def test_a_survey_is_carried_out(ask: Any, survey: dict[str, bytes], server: Any
         assert any(name.endswith("morphometry.csv") for name in packed.namelist())
         lineage = json.loads(packed.read("lineage.json"))
     assert str(server.work) not in str(lineage)
+
+
+def test_warnings_of_libraries_are_no_notes_of_a_result(ask: Any) -> None:
+    job = ask.execute("probe-sleep", inputs={}, later=True).headers["location"]
+    told = ask.over(job)
+    assert told["status"] == "successful"
+    assert "notes" not in told

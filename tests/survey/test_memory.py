@@ -51,6 +51,10 @@ def test_the_environment_may_say_it(
 ) -> None:
     monkeypatch.setenv("LEADLINE_MEMORY", "3 GiB")
     assert "3 GiB may be used" in refused(with_make(survey, 'cell = "2 cm"'), capsys)
+    monkeypatch.setenv("LEADLINE_MEMORY", "20 MiB")
+    line = refused(survey, capsys)
+    assert "LEADLINE_MEMORY = 20 MiB is too little" in line
+    assert "before reading" in line
 
 
 @pytest.mark.parametrize("given", ['"plenty"', "0", "-1", '"3 m"'])

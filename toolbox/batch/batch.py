@@ -15,6 +15,7 @@ from toolbox.batch.summary import without_soundings, write_summary
 from toolbox.batch.waters import Job, Record
 from toolbox.batch.work import do_water, finished
 from toolbox.errors import OutputError
+from toolbox.formats.at_work import cleared
 
 __all__ = ["Outcome", "Watch", "batch", "clear_orphans", "make_folder"]
 
@@ -65,8 +66,16 @@ def clear_orphans(out: str) -> None:
     for folder in (Path(out), Path(out, WATERS)):
         for path in folder.iterdir():
             if path.is_dir() and pattern.fullmatch(path.name):
-                _put_back(path)
-                shutil.rmtree(path, ignore_errors=True)
+                _clear(path)
+
+
+def _clear(orphan: Path) -> None:
+    """Clear one, unless a worker of a scheduler is still at it: it cannot be called back."""
+    with cleared(orphan) as state:
+        if state != "held":
+            _put_back(orphan)
+    if state == "unknown":
+        shutil.rmtree(orphan, ignore_errors=True)
 
 
 def _put_back(orphan: Path) -> None:

@@ -3,16 +3,16 @@
 import functools
 import hashlib
 import json
+import os
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from toolbox.batch.storage import beside
 from toolbox.formats.paths import existing_file
 from toolbox.survey.settings import Settings
 
 __all__ = ["content_digest"]
-
-_BESIDE_SHAPES = (".dbf", ".shx", ".prj", ".cpg")
 
 
 def content_digest(settings: Settings) -> str:
@@ -48,9 +48,8 @@ def _contents(value: Any) -> Any:
 
 
 def _file(path: Path) -> list[str]:
-    suffixes = _BESIDE_SHAPES if path.suffix.lower() == ".shp" else ()
-    beside = [path.with_suffix(suffix) for suffix in suffixes]
-    parts = [existing_file(path), *(part for part in beside if part.is_file())]
+    existing_file(path)
+    parts = [path, *map(Path, beside(path.as_posix(), os.path.isfile))]
     return [part.name + ":" + _digest_of(part) for part in parts]
 
 

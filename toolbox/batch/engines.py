@@ -2,9 +2,6 @@
 
 import multiprocessing
 import os
-import signal
-import threading
-import warnings
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import contextmanager
@@ -13,6 +10,8 @@ from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from toolbox.batch.waters import Job, Record
+from toolbox.errors import OutputError
+from toolbox.processes import settle_child
 
 __all__ = ["ONE_THREAD", "by_processes", "one_by_one"]
 
@@ -60,6 +59,11 @@ def by_processes(
     ------
     Record
         In the order in which they are done.
+
+    Raises
+    ------
+    OutputError
+        If the system starts no process at all; with fewer than asked for it takes longer.
 
     Notes
     -----
@@ -121,8 +125,16 @@ def _staff(
             worker.pipe.close()  # which ends it
             worker.process.join()
             crew.remove(worker)
+    for worker in crew:  # also who had nothing left when another died
+        _deal(worker, waiting, waters_each)
     while waiting and len(crew) < workers:
-        crew.append(_hired(do))
+        try:
+            crew.append(_hired(do))
+        except OSError as error:  # of processes, memory or open files there are no more
+            if crew:
+                return
+            why = error.strerror or error
+            raise OutputError(f"no process can be started to do the waters: {why}") from error
         _deal(crew[-1], waiting, waters_each)
 
 
@@ -151,9 +163,14 @@ def _hired(do: Do) -> _Worker:
     spawn = multiprocessing.get_context("spawn")
     ours, theirs = spawn.Pipe()
     process = spawn.Process(target=_serve, args=(theirs, do), daemon=True)
-    with _environment(ONE_THREAD):
-        process.start()
-    theirs.close()  # so that the other end tells when the process is gone
+    try:
+        with _environment(ONE_THREAD):
+            process.start()
+    except OSError:
+        ours.close()
+        raise
+    finally:
+        theirs.close()  # so that the other end tells when the process is gone
     return _Worker(process, ours)
 
 
@@ -171,21 +188,10 @@ def _environment(wanted: dict[str, str]) -> Iterator[None]:
 
 def _serve(pipe: Connection, do: Do) -> None:
     """Do waters until there are no more."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started us sees to it
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    threading.Thread(target=_die_with_parent, daemon=True).start()
-    warnings.simplefilter("ignore")
+    settle_child()
     while True:
         try:
             job = pipe.recv()
         except (EOFError, OSError):
             return
         pipe.send(do(job))
-
-
-def _die_with_parent() -> None:
-    """End this process with the one that started it, lest two batches do the same water."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)

@@ -66,7 +66,7 @@ def _take(path: Path, own: bytes) -> None:
         mine.write_bytes(own)
         for _ in range(_TRIES):
             with suppress(FileExistsError):
-                os.link(mine, path)  # there with all it says, or not at all
+                _put(mine, path)
                 return
             holder = read_bytes(str(path))
             _check_stale(str(path), holder)
@@ -80,6 +80,17 @@ def _take(path: Path, own: bytes) -> None:
     raise OutputError(f"{path} is fought for by several batches; start one at a time")
 
 
+def _put(file: Path, path: Path) -> None:
+    """Put a lock to its place; raise FileExistsError if one is there."""
+    try:
+        os.link(file, path)  # there with all it says, or not at all
+    except FileExistsError:
+        raise
+    except OSError:  # a disk that knows no links, such as a memory stick
+        with path.open("xb") as there:
+            there.write(file.read_bytes())
+
+
 def _clear(path: Path, stale: bytes | None) -> None:
     """Take a stale lock away; if another batch has just replaced it, put that one's back."""
     aside = path.with_name(f"{LOCK}.{secrets.token_hex(4)}")
@@ -87,7 +98,7 @@ def _clear(path: Path, stale: bytes | None) -> None:
         path.rename(aside)
         if read_bytes(str(aside)) != stale:
             with suppress(FileExistsError):
-                os.link(aside, path)
+                _put(aside, path)
         aside.unlink()
 
 

@@ -12,9 +12,11 @@ from typing import Any
 from toolbox.errors import InputFileError, MissingExtraError, OutputError
 from toolbox.extras import needed
 from toolbox.faults import one_line
+from toolbox.formats.paths import new_file
 
 __all__ = [
     "at_hand",
+    "beside",
     "fetch",
     "found_below",
     "is_url",
@@ -32,6 +34,8 @@ _FLATTENED = re.compile(r".*?(?:^|/)([a-z][a-z0-9+.-]+):/+(.*)", re.DOTALL)
 """A URL that was taken for a path, which lets its second stroke go."""
 
 _BESIDE_SHAPES = (".dbf", ".shx", ".prj", ".cpg")
+_NOT_MERGED = "-wal"
+"""What a database was changed by that another program still has open."""
 
 
 def is_url(place: str) -> bool:
@@ -81,8 +85,10 @@ def read_bytes(place: str) -> bytes | None:
     if not is_url(place):
         try:
             return Path(place).read_bytes()
-        except OSError:
+        except (FileNotFoundError, NotADirectoryError):
             return None
+        except OSError as error:
+            raise OutputError(f"{place} cannot be read: {error.strerror or error}") from error
     with _told(place):
         system, path = _system(place)
         try:
@@ -91,8 +97,28 @@ def read_bytes(place: str) -> bytes | None:
             return None
 
 
+def beside(place: str, exists: Callable[[str], Any]) -> list[str]:
+    """List the files that are read with a file: a Shapefile's tables, changes of a database.
+
+    Parameters
+    ----------
+    place : str
+        Path of the file.
+    exists : callable
+        Tells whether there is a file at a path.
+    """
+    stem, suffix = posixpath.splitext(place)
+    if suffix.lower() == ".gpkg":
+        return [part for part in (place + _NOT_MERGED,) if exists(part)]
+    found = []
+    for name in _BESIDE_SHAPES if suffix.lower() == ".shp" else ():
+        spelled = (stem + name, stem + name.upper())  # a disk that knows no case has both
+        found += [part for part in spelled if exists(part)][:1]
+    return found
+
+
 def fetch(url: str, path: Path) -> None:
-    """Copy a file behind a URL to this machine; of a Shapefile, its tables too."""
+    """Copy a file behind a URL to this machine, and what is read with it."""
     path.parent.mkdir(parents=True, exist_ok=True)
     with _told(url):
         system, there = _system(url)
@@ -100,10 +126,8 @@ def fetch(url: str, path: Path) -> None:
             system.get_file(there, str(path))
         except FileNotFoundError as error:
             raise InputFileError(f"{url} does not exist") from error
-        for suffix in _BESIDE_SHAPES if path.suffix.lower() == ".shp" else ():
-            beside = posixpath.splitext(there)[0] + suffix
-            if system.exists(beside):
-                system.get_file(beside, str(path.with_suffix(suffix)))
+        for part in beside(there, system.exists):
+            system.get_file(part, str(path.with_name(posixpath.basename(part))))
 
 
 def at_hand(place: str, scratch: Path, inputs: Callable[[Path], Iterable[Path]]) -> Path:
@@ -132,9 +156,10 @@ def at_hand(place: str, scratch: Path, inputs: Callable[[Path], Iterable[Path]])
 
 
 def put_file(path: Path, place: str) -> None:
-    """Copy a file to a place, replacing what is there."""
+    """Copy a file to a place, replacing what is there; on this machine whole or not at all."""
     if not is_url(place):
-        shutil.copyfile(path, place)
+        with new_file(Path(place), overwrite=True) as fresh:
+            shutil.copyfile(path, fresh)
         return
     with _told(place):
         system, there = _system(place)

@@ -69,8 +69,11 @@ def do_water(job: Job) -> Record:
 
 def failed(job: Job, why: str, seconds: float = 0.0) -> Record:
     """Return the record of a water that failed."""
-    former = finished(job.out)
     text = " ".join(why.split())
+    try:
+        former = finished(job.out)
+    except ToolboxError:  # the place of the results cannot be reached, which may be why
+        former = None
     if former is not None:
         text += " (the folder still holds a former result)"
     return Record(

@@ -9,6 +9,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.point_chunks import NUMBERS, TEXTS, PointChunk, PointFile
+from toolbox.formats.point_columns import UNSAID
 from toolbox.layers.crs import is_metric, project, working_crs
 from toolbox.units import convert
 
@@ -18,8 +19,6 @@ if TYPE_CHECKING:
     from toolbox.layers import Shoreline, Soundings
 
 __all__ = ["Heights", "Reduction", "common_crs"]
-
-_FILL = {"line": "", "source": "point"}
 
 
 @dataclass(frozen=True)
@@ -86,7 +85,7 @@ class Reduction:
     read: int = 0
     refused: Counter[str] = field(default_factory=Counter)
     _numbers: dict[str, dict[str, int]] = field(
-        default_factory=lambda: {name: {_FILL[name]: 0} for name in TEXTS}
+        default_factory=lambda: {name: {UNSAID[name]: 0} for name in TEXTS}
     )
 
     @classmethod

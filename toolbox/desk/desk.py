@@ -126,7 +126,11 @@ class Desk:
         self.doing, self.stage, self._begun = job, STAGES[0], time.monotonic()
         self.version += 1
         number = self._job
-        self.hand.do(job, arguments, lambda kind, value: self._told(number, kind, value))
+        try:
+            self.hand.do(job, arguments, lambda kind, value: self._told(number, kind, value))
+        except OSError as error:  # of processes, memory or open files there are no more
+            self.fault = f"no process can be started for this: {error.strerror or error}"
+            self._end()
 
     def _told(self, number: int, kind: str, value: Any) -> None:
         with self._lock:

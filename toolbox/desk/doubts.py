@@ -67,7 +67,7 @@ def raw_of(path: Path, source: dict[str, Any]) -> Raw | None:
 
 def place_doubts(
     name: str, source: dict[str, Any], raw: Raw | None, shoreline: Shoreline, places: np.ndarray
-) -> tuple[list[Doubt], float]:
+) -> list[Doubt]:
     """Doubt places that lie outside the water, and try what would bring them into it.
 
     Parameters
@@ -85,14 +85,12 @@ def place_doubts(
 
     Returns
     -------
-    doubts : list of Doubt
-        None where at least half lie in the water.
-    inside : float
-        Share of the places in the water.
+    list of Doubt
+        Empty where at least half lie in the water.
     """
     inside = _inside(places, shoreline)
     if inside >= _ENOUGH:
-        return [], inside
+        return []
     found = _better(name, raw, shoreline, inside) if raw is not None else None
     part = f"only {100 * inside:.0f} %" if inside >= 0.005 else "none"
     told = f"{name}: {part} of the soundings lie in the water"
@@ -100,12 +98,12 @@ def place_doubts(
         told = f"{name}: in no known CRS"
     if found is None:
         text = f"{told}. Are shoreline and soundings of one water, and is the CRS right?"
-        return [Doubt(text)], inside
+        return [Doubt(text)]
     share, how, answers = found
     text = f"{told}; {how}, {100 * share:.0f} % of them would lie there."
     if not len(places):
         text = f"{told}; {how}, {100 * share:.0f} % of its places lie in the water."
-    return [Doubt(text, ((f"Read it {how}", answers),))], inside
+    return [Doubt(text, ((f"Read it {how}", answers),))]
 
 
 def _better(
@@ -174,11 +172,12 @@ def depth_doubts(
     if shoreline is None or "unit" in source or names.unit_of(raw.depth):
         return []
     across = 2 * float(np.sqrt(shoreline.ground_area() / np.pi))
-    relative = 100 * abs(high) / across
+    deep = max(abs(low), abs(high))  # negative numbers are as deep as they are low
+    relative = 100 * deep / across
     if relative <= _STEEP:
         return []
     text = (
-        f"{told}: {abs(high):.3g} m deep in a water some {across:.0f} m across, a relative depth "
+        f"{told}: {deep:.3g} m deep in a water some {across:.0f} m across, a relative depth "
         f"of {relative:.2g} %. Most lakes have less than 2 %, small deep ones more than "
         f"{_STEEP:g} %. Is the file in feet?"
     )

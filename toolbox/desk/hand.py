@@ -2,11 +2,9 @@
 
 import multiprocessing
 import os
-import signal
 import sys
 import threading
 import traceback
-import warnings
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from multiprocessing.context import SpawnProcess
@@ -14,6 +12,7 @@ from typing import Any
 
 from toolbox.errors import ToolboxError
 from toolbox.faults import one_line
+from toolbox.processes import settle_child
 
 __all__ = ["Hand", "Tell"]
 
@@ -75,11 +74,8 @@ def _listen(pipe: Connection, job: str, arguments: dict[str, Any], tell: Tell) -
 
 def _serve(pipe: Connection) -> None:
     """Do jobs until there are no more."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started us sees to it
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    settle_child()
     os.environ["GDAL_SKIP"] = f"{os.environ.get('GDAL_SKIP', '')} {_CLOSED_DRIVERS}".strip()
-    threading.Thread(target=_die_with_parent, daemon=True).start()
-    warnings.simplefilter("ignore")
     from toolbox.desk.jobs import JOBS
 
     while True:
@@ -102,10 +98,3 @@ def _done(
     except Exception as error:  # a fault of ours must not end the desk
         traceback.print_exc(file=sys.stderr)
         return "failed", f"a fault of the toolbox, {type(error).__name__}: {one_line(error)}"
-
-
-def _die_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)

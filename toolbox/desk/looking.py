@@ -97,7 +97,7 @@ def _doubts(
             doubts += depth_doubts(name, source, raw, found.shoreline)
         if found.shoreline is not None and (known is not None or raw is not None):
             places = np.empty((0, 2)) if known is None else known
-            doubts += place_doubts(name, source, raw, found.shoreline, places)[0]
+            doubts += place_doubts(name, source, raw, found.shoreline, places)
     return doubts
 
 

@@ -159,19 +159,22 @@ def _layer(path: Path, layer: str | None) -> Sniffed:
 
 
 def _parquet(path: Path) -> Sniffed:
-    from pyarrow import ArrowException, parquet
+    from pyarrow import parquet
     from pyproj import CRS
 
     try:
         told = parquet.read_metadata(path)
+        names_ = told.schema.to_arrow_schema().names
         place = json.loads((told.metadata or {}).get(b"geo", b"{}"))
-    except (ArrowException, OSError, ValueError) as error:
+        column = place.get("primary_column", "")
+        shape = place.get("columns", {}).get(column, {"crs": None})
+        # a missing key means longitude and latitude, a null that nobody knows
+        found = shape.get("crs", "OGC:CRS84")
+        crs = CRS.from_user_input(found).to_string() if found else ""
+        kind = ", ".join(map(str, shape.get("geometry_types", ())))
+    except Exception as error:  # whatever is made of a broken description
         raise InputFileError(f"{path} cannot be read as GeoParquet: {one_line(error)}") from error
-    column = place.get("primary_column", "")
-    shape = place.get("columns", {}).get(column, {})
-    crs = CRS.from_json_dict(shape["crs"]).to_string() if shape.get("crs") else ""
-    fields = tuple(name for name in told.schema.to_arrow_schema().names if name != column)
-    kind = ", ".join(shape.get("geometry_types", ()))
+    fields = tuple(name for name in names_ if name != column)
     return _shaped(path, kind, crs, fields, told.num_rows, ())
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import InputFileError, TooLargeError
+from toolbox.extras import needed
 from toolbox.faults import one_line
 from toolbox.formats.laz_chunks import chunks_fit
 from toolbox.formats.point_chunks import Choices, Kind, PointChunk
@@ -36,7 +37,6 @@ its topo-bathymetric classes 40 to 45; from memory)."""
 _TOGETHER, _POINT_BYTES = 500_000, 600  # points read at a time; bytes of one as a sounding
 _HEADER, _SHORTEST, _RECORD, _LATE_RECORD = 375, 227, 54, 60  # bytes, as the specification says
 _PACKED = 0x80  # mark of a packed format
-_INSTALL = "pip install 'leadline[laz]'"
 _UNITS: dict[str, Unit] = {
     "metre": "m",
     "meter": "m",
@@ -46,13 +46,12 @@ _UNITS: dict[str, Unit] = {
 
 
 def _laspy(path: Path) -> Any:
-    try:
+    with needed("laz", str(path)):
         import laspy
-    except ImportError as error:
-        raise InputFileError(f"{path}: LAS files need one more package: {_INSTALL}") from error
+
+        if path.suffix.lower() == ".laz":
+            import lazrs  # noqa: F401  it unpacks
     logging.getLogger("laspy").addHandler(logging.NullHandler())  # it tells the terminal, too
-    if path.suffix.lower() == ".laz" and not laspy.LazBackend.detect_available():
-        raise InputFileError(f"{path}: LAZ files need one more package: {_INSTALL}")
     return laspy
 
 

@@ -1,17 +1,16 @@
 """MBTiles: the map as small pictures, for phones where there is no net."""
 
-import math
 import sqlite3
 from collections.abc import Iterator
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import Annotated, Any
 
 import numpy as np
 
-from toolbox.errors import LayerError, OutputError
+from toolbox.errors import OutputError
 from toolbox.faults import one_line
 from toolbox.formats.captions import CAUTION, WGS84, plain
 from toolbox.formats.depth_colours import DepthColours, extent, trimmed
@@ -19,22 +18,13 @@ from toolbox.formats.map_drawing import draw_ink, pick_isobaths, pick_labels
 from toolbox.formats.paths import new_file
 from toolbox.formats.tile_depths import TileDepths
 from toolbox.formats.tile_pictures import tile_png
+from toolbox.formats.tile_sheets import MERCATOR, TILE, Sheet, mercator_stretch, zooms_of
 from toolbox.layers import Grid, Shoreline, Vectors
 from toolbox.layers.crs import parse_crs, project_shapes
 from toolbox.tool import Range
 
-if TYPE_CHECKING:
-    from affine import Affine
-
 __all__ = ["write_mbtiles"]
 
-_MERCATOR = "EPSG:3857"
-_TILE = 256  # pixels
-_RADIUS = 6_378_137.0  # m, of the sphere of Web Mercator
-_HALF = math.pi * _RADIUS  # from the middle of the square world to its edge, m
-_DEEPEST_ZOOM = 22
-_FINER = 4  # pixels to a cell, so that the edge of the water and its lines are no staircase
-_SHEET = 4  # tiles along a side that are drawn at once
 _MARGIN = 40  # pixels beyond a sheet whose lines and numbers may reach into it
 _STRAY = 0.25  # pixels by which a line may be drawn beside its place
 _TABLES = """
@@ -48,56 +38,6 @@ CREATE UNIQUE INDEX tile_index ON tiles (zoom_level, tile_column, tile_row);
 
 
 _Place = tuple[int, int, int]  # zoom, column and row from south
-
-
-@dataclass(frozen=True)
-class _Sheet:
-    """Tiles of one zoom beside each other; columns from west, rows from north."""
-
-    level: int
-    first_col: int
-    last_col: int
-    first_row: int
-    last_row: int
-
-    @property
-    def pixel(self) -> float:
-        """Width of a pixel, m in Web Mercator."""
-        return 2 * _HALF / _TILE / 2**self.level
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        """Rows and columns of tiles."""
-        return self.last_row - self.first_row + 1, self.last_col - self.first_col + 1
-
-    @property
-    def pixels(self) -> tuple[int, int]:
-        """Rows and columns of pixels."""
-        return _TILE * self.shape[0], _TILE * self.shape[1]
-
-    @property
-    def transform(self) -> "Affine":
-        """From pixels to Web Mercator."""
-        from affine import Affine
-
-        size = _TILE * self.pixel
-        west, north = self.first_col * size - _HALF, _HALF - self.first_row * size
-        return Affine(self.pixel, 0, west, 0, -self.pixel, north)
-
-    @property
-    def bounds(self) -> tuple[float, float, float, float]:
-        """West, south, east and north, m in Web Mercator."""
-        rows, cols = self.pixels
-        east, south = self.transform @ (cols, rows)
-        return self.transform.c, south, east, self.transform.f
-
-    def sheets(self) -> Iterator["_Sheet"]:
-        """Yield its parts that are small enough to be drawn at once."""
-        for row in range(self.first_row, self.last_row + 1, _SHEET):
-            for col in range(self.first_col, self.last_col + 1, _SHEET):
-                last_col = min(col + _SHEET - 1, self.last_col)
-                last_row = min(row + _SHEET - 1, self.last_row)
-                yield _Sheet(self.level, col, last_col, row, last_row)
 
 
 @dataclass(frozen=True)
@@ -117,12 +57,12 @@ class _Map:
         if self.isobaths is None:
             return _Map(self.colours, None, shore)
         grid = self.colours.grid
-        stretch = _stretch(extent(grid, _MERCATOR))
+        stretch = mercator_stretch(extent(grid, MERCATOR))
         area = float(np.isfinite(grid.values).sum()) * (grid.cell * stretch) ** 2
         shown = _simple(pick_isobaths(self.isobaths, area, pixel), _STRAY * pixel)
         return _Map(self.colours, shown, shore, pick_labels(shown, pixel) if len(shown) else None)
 
-    def ink(self, sheet: _Sheet) -> np.ndarray:
+    def ink(self, sheet: Sheet) -> np.ndarray:
         """Draw the lines and numbers of a sheet."""
         import shapely
 
@@ -197,9 +137,9 @@ def write_mbtiles(
     MBTiles Specification 1.3 (2018; from memory).
     """
     colours = DepthColours(trimmed(depth), ramp)
-    lines = None if isobaths is None else isobaths.to_crs(parse_crs(_MERCATOR))
+    lines = None if isobaths is None else isobaths.to_crs(parse_crs(MERCATOR))
     drawn = _Map(colours, lines, _edges(shoreline))
-    zooms = _zooms(colours.grid, pixel, most_tiles)
+    zooms = zooms_of(colours.grid, pixel, most_tiles)
     with new_file(path, overwrite=overwrite) as place:
         try:
             _fill(place, _tiles(drawn, zooms), _facts(colours.grid, zooms, title, about))
@@ -215,13 +155,13 @@ def _fill(path: Path, tiles: Iterator[tuple[int, int, int, bytes]], facts: dict[
         file.commit()
 
 
-def _tiles(drawn: _Map, zooms: list[_Sheet]) -> Iterator[tuple[int, int, int, bytes]]:
+def _tiles(drawn: _Map, zooms: list[Sheet]) -> Iterator[tuple[int, int, int, bytes]]:
     """Yield zoom, column, row from south and picture of each tile that shows something.
 
     Pictures are packed on other threads while the next sheet is drawn.
     """
-    depths = TileDepths.of(drawn.colours, _MERCATOR)
-    stretch = _stretch(extent(drawn.colours.grid, _MERCATOR))
+    depths = TileDepths.of(drawn.colours, MERCATOR)
+    stretch = mercator_stretch(extent(drawn.colours.grid, MERCATOR))
     waiting: list[tuple[_Place, Future[bytes]]] = []
     with ThreadPoolExecutor() as pool:
         for zoom in reversed(zooms):
@@ -234,36 +174,15 @@ def _tiles(drawn: _Map, zooms: list[_Sheet]) -> Iterator[tuple[int, int, int, by
 
 
 def _begun(
-    shown: _Map, depths: TileDepths, sheet: _Sheet, pool: Executor
+    shown: _Map, depths: TileDepths, sheet: Sheet, pool: Executor
 ) -> Iterator[tuple[_Place, "Future[bytes]"]]:
     ink, steps = shown.ink(sheet), depths.steps(sheet.transform, sheet.pixels)
     for row, col in np.ndindex(*sheet.shape):
-        part = np.s_[row * _TILE : (row + 1) * _TILE, col * _TILE : (col + 1) * _TILE]
+        part = np.s_[row * TILE : (row + 1) * TILE, col * TILE : (col + 1) * TILE]
         if steps[part].min() < depths.bare or ink[part].any():
             from_south = 2**sheet.level - 1 - sheet.first_row - row
             place = sheet.level, sheet.first_col + col, from_south
             yield place, pool.submit(tile_png, steps[part], ink[part], shown.colours.table)
-
-
-def _zooms(depth: Grid, pixel: float, most: int) -> list[_Sheet]:
-    west, south, east, north = bounds = extent(depth, _MERCATOR)
-    if max(map(abs, bounds)) > _HALF:
-        raise LayerError(f"{depth.name} reaches beyond what Web Mercator maps")
-    world = 2 * _HALF
-    ground = world / _stretch(bounds)
-    widest = max(pixel, depth.cell / _FINER)
-    last = min(math.ceil(math.log2(ground / _TILE / widest)), _DEEPEST_ZOOM)
-    first = math.floor(math.log2(world / max(east - west, north - south)))
-    last = max(last, 0)
-    while last and math.prod(_zoom(last, bounds).shape) > most:
-        last -= 1
-    return [_zoom(level, bounds) for level in range(max(min(first, last), 0), last + 1)]
-
-
-def _stretch(bounds: tuple[float, float, float, float]) -> float:
-    """Return by how much longer a line is in Web Mercator than on the ground."""
-    _, south, _, north = bounds
-    return math.cosh((south + north) / 2 / _RADIUS)
 
 
 def _edges(shoreline: Shoreline | None) -> Any:
@@ -272,16 +191,9 @@ def _edges(shoreline: Shoreline | None) -> Any:
 
     if shoreline is None or shoreline.crs is None:
         return None
-    mercator = parse_crs(_MERCATOR)
+    mercator = parse_crs(MERCATOR)
     edge = shapely.boundary(shoreline.polygons)
     return shapely.get_parts(project_shapes(edge, shoreline.crs, mercator, "the shoreline"))
-
-
-def _zoom(level: int, bounds: tuple[float, float, float, float]) -> _Sheet:
-    west, south, east, north = bounds
-    size, most = 2 * _HALF / 2**level, 2**level - 1
-    places = (west + _HALF, east + _HALF, _HALF - north, _HALF - south)
-    return _Sheet(level, *(min(int(place // size), most) for place in places))
 
 
 def _simple(lines: Vectors, stray: float) -> Vectors:
@@ -298,7 +210,7 @@ def _near(layer: Vectors, box: tuple[float, float, float, float]) -> Vectors:
     return Vectors(layer.frame[near].set_geometry(clipped[near], crs=layer.crs), layer.name)
 
 
-def _facts(depth: Grid, zooms: list[_Sheet], title: str, about: str) -> dict[str, str]:
+def _facts(depth: Grid, zooms: list[Sheet], title: str, about: str) -> dict[str, str]:
     west, south, east, north = extent(depth, WGS84)
     middle = f"{(west + east) / 2:.6f},{(south + north) / 2:.6f}"
     return {

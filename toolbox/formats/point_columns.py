@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,7 +14,10 @@ from toolbox.formats.point_chunks import NUMBERS, Kind, PointChunk
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Columns", "coordinate_columns", "height_column", "kind_of"]
+__all__ = ["UNSAID", "Columns", "coordinate_columns", "height_column", "kind_of", "texts"]
+
+UNSAID = {"line": "", "source": "point", "reason": ""}
+"""What a sounding is taken to have of columns of texts where a file holds nothing."""
 
 _TRUE = ("True", "true", "1", "1.0")
 
@@ -68,7 +71,7 @@ class Columns:
         }
         for name, column in (("line", self.line), ("source", self.source)):
             if column is not None:
-                found[name] = frame[column].astype(str).to_numpy(object)[keep]
+                found[name] = texts(frame[column], UNSAID[name])[keep]
         return PointChunk(place[keep], height[keep], found, refused)
 
     def _unflagged(self, frame: "pd.DataFrame") -> tuple[np.ndarray, dict[str, int]]:
@@ -81,6 +84,11 @@ class Columns:
         return ~flagged, {
             str(text) or "flagged in the file": int(count) for text, count in reasons.items()
         }
+
+
+def texts(column: "pd.Series[Any]", unsaid: str) -> np.ndarray:
+    """Return a column as texts, with one for the rows that hold nothing."""
+    return column.astype(str).mask(column.isna(), unsaid).to_numpy(object)
 
 
 def kind_of(column: str) -> Kind | None:

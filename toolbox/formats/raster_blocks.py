@@ -122,8 +122,6 @@ def write_grid_blocks(
     The file is the one that ``write_grid`` writes of the whole, but that its offsets take eight
     bytes each where it might grow beyond 4 GiB.
     """
-    import rasterio
-
     _check_disk(blocks, path, palette)
     try:
         with (
@@ -134,7 +132,11 @@ def write_grid_blocks(
             known = _write_plain(blocks, plain, palette)
             with tile_cache(min(cache, _FINISHING_CACHE)):
                 _finish(plain, path, palette)
-    except rasterio.errors.RasterioError as error:
+                _check_whole(path)
+    except Exception as error:
+        library = type(error).__module__.startswith("rasterio.") or isinstance(error, SystemError)
+        if not library:  # what it makes of a full disk is of no public family
+            raise
         raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
     return known
 
@@ -207,3 +209,29 @@ def _finish(plain: Path, path: Path, palette: Palette | None) -> None:
     from rasterio.shutil import copy
 
     copy(plain, path, driver="COG", bigtiff="IF_SAFER", num_threads="ALL_CPUS", **creation(palette))
+
+
+def _check_whole(path: Path) -> None:
+    """Raise OutputError if a tile is not where the file says: GDAL keeps a full disk to itself."""
+    import rasterio
+
+    with rasterio.open(path) as raster:
+        levels = [None, *range(len(raster.overviews(1)))]
+        ends = [end for level in levels for end in _tile_ends(raster, path, level)]
+    if max(ends, default=0) > path.stat().st_size:
+        raise OutputError(f"{path.name} cannot be written: its end is missing; is the disk full?")
+
+
+def _tile_ends(raster: Any, path: Path, level: int | None) -> Iterator[int]:
+    """Give where each tile of the raster, or of an overview, ends in the file, bytes."""
+    import rasterio
+
+    with rasterio.open(path, **({} if level is None else {"overview_level": level})) as shown:
+        places = [place for place, _ in shown.block_windows(1)]
+    for row, col in places:
+        told = (
+            raster.get_tag_item(f"BLOCK_{what}_{col}_{row}", "TIFF", bidx=1, ovr=level)
+            for what in ("OFFSET", "SIZE")
+        )
+        offset, size = (int(text or 0) for text in told)  # none of a tile without data
+        yield offset + size

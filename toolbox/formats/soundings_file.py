@@ -13,6 +13,7 @@ from toolbox.formats.las_file import las_places
 from toolbox.formats.paths import existing_file
 from toolbox.formats.places import read_places
 from toolbox.formats.point_chunks import LAS_SUFFIXES
+from toolbox.formats.point_columns import UNSAID, texts
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs
 from toolbox.tool import Range, checked
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
 __all__ = ["depths_of", "read_soundings"]
 
-_TEXTS = ("line", "source", "flag", "reason")
 _NUMBERS = (
     "sd",
     "sd_xy",
@@ -239,10 +239,13 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
     """Columns that soundings carry on, and what was odd about them."""
     import pandas as pd
 
-    kept: dict[str, Any] = {name: frame[name].to_numpy() for name in _TEXTS if name in frame}
+    kept: dict[str, Any] = {
+        name: texts(frame[name], unsaid) for name, unsaid in UNSAID.items() if name in frame
+    }
+    kept |= {"flag": frame["flag"].to_numpy()} if "flag" in frame else {}
     notes = []
     if (column := names.find(frame.columns, names.LINE)) is not None:
-        kept["line"] = frame[column].astype(str).to_numpy()
+        kept["line"] = texts(frame[column], UNSAID["line"])
     if (column := names.find(frame.columns, names.TIME)) is not None:
         kept["time"] = pd.to_datetime(
             frame[column], utc=True, errors="coerce", format="ISO8601"
@@ -267,7 +270,7 @@ def _soundings(
     if flagged is None:
         return soundings
     flagged = np.isin(flagged.astype(str), ("True", "true", "1"))
-    reason = np.full(len(depth), "") if reason is None else reason.astype(str)
+    reason = np.full(len(depth), "", object) if reason is None else reason
     for text in np.unique(reason[flagged]):
         soundings = soundings.reject(flagged & (reason == text), text or "flagged in the file")
     return soundings

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from toolbox.errors import InputFileError, OutputError, ParameterError, TooLargeError
 from toolbox.faults import one_line
+from toolbox.formats.shapefile import check_whole, for_shapefile
 from toolbox.formats.sources import vector_source
 from toolbox.formats.styles_file import LAYER_STYLES
 from toolbox.formats.well_known import nested_deep
@@ -250,10 +251,8 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     if suffix == ".geojson":
         frame = frame.to_crs(4326) if frame.crs is not None else frame
         options = {"layer": layer, "RFC7946": "YES", "WRITE_NAME": "YES"}
-    if suffix == ".shp":  # its tables hold dates, not times
-        _check_one_kind(frame, path)
-        times = frame.select_dtypes(include=["datetime", "datetimetz"]).columns
-        frame = frame.assign(**{name: frame[name].map(_iso) for name in times})
+    if suffix == ".shp":
+        frame = for_shapefile(frame, path)
     if suffix == ".fgb":
         options["SPATIAL_INDEX"] = "NO"  # with one, features without a place could not be kept
     mode = "a" if append else "w"
@@ -263,17 +262,5 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
         frame.to_file(target, driver=_DRIVERS[suffix], mode=mode, index=False, **options)
     if isinstance(target, BytesIO):
         path.write_bytes(target.getvalue())
-
-
-def _check_one_kind(frame: "GeoDataFrame", path: Path) -> None:
-    kinds = frame.geometry.geom_type.dropna().str.removeprefix("Multi")
-    kinds = sorted(kinds.replace("LinearRing", "LineString").unique())
-    if len(kinds) > 1:
-        raise ParameterError(
-            f"a Shapefile holds one kind of shape, {path.name} would need {', '.join(kinds)}: "
-            "write .gpkg or .geojson"
-        )
-
-
-def _iso(time: Any) -> str:
-    return "" if time != time else time.isoformat()
+    if suffix == ".shp":
+        check_whole(path)

@@ -3,6 +3,7 @@
 import multiprocessing
 import threading
 import time
+import traceback
 from collections import deque
 from collections.abc import Callable
 from contextlib import suppress
@@ -33,6 +34,9 @@ _FRESH_ABOVE = 512 * 1024**2
 _FALSE_STARTS = 3
 """Processes in a row that end before they are ready, until all waiting jobs have failed."""
 
+_AGAIN = 5.0
+"""Seconds after which one is started anew where the system had no room for it."""
+
 
 class FullError(ToolboxError, RuntimeError):
     """As many jobs wait as may."""
@@ -44,6 +48,13 @@ class _Task:
     watch: Watch
     until: float = float("inf")
     dismissed: bool = False
+
+    def tell(self, word: str, told: Any) -> None:
+        """Tell the watcher; a fault of its own must not end the thread of the crew."""
+        try:
+            self.watch(word, told)
+        except Exception:
+            traceback.print_exc()  # for who keeps the server
 
 
 @dataclass(eq=False)
@@ -144,12 +155,13 @@ class Crew:
 
     def _staff(self) -> None:
         for worker in [one for one in self._workers if one.task is None and _spent(one)]:
-            worker.process.kill()  # it holds nothing, and to let it end itself takes longer
-            worker.process.join()
-            worker.pipe.close()
-            self._workers.remove(worker)
+            self._end(worker)  # it holds nothing, and to let it end itself takes longer
         while len(self._workers) < self.limits.running:
-            self._workers.append(self._hired())
+            try:
+                self._workers.append(self._hired())
+            except OSError:  # of processes, memory or open files there are no more
+                self._false_start()
+                return
 
     def _hired(self) -> _Worker:
         context = multiprocessing.get_context("spawn")
@@ -157,8 +169,13 @@ class Crew:
         limits = self.limits
         given = (theirs, self.environment, limits.memory, limits.disk, self.scratch)
         process = context.Process(target=work, args=given, daemon=True)
-        process.start()
-        theirs.close()
+        try:
+            process.start()
+        except OSError:
+            ours.close()
+            raise
+        finally:
+            theirs.close()
         return _Worker(process, ours)
 
     def _deal(self) -> None:
@@ -170,17 +187,19 @@ class Crew:
                     return
                 task = self._waiting.popleft()
             if task.dismissed:
-                task.watch(DISMISSED, None)
+                task.tell(DISMISSED, None)
                 continue
             worker.task, worker.done = task, worker.done + 1
             task.until = time.monotonic() + self.limits.seconds
-            task.watch(BEGUN, None)
+            task.tell(BEGUN, None)
             with suppress(OSError):  # it is gone, as its end of the pipe will tell
                 worker.pipe.send(task.order)
 
     def _listen(self) -> None:
         """Wait until a worker says something, somebody rings, or a job has had its time."""
         soonest = min((one.task.until for one in self._workers if one.task), default=float("inf"))
+        if len(self._workers) < self.limits.running:
+            soonest = min(soonest, time.monotonic() + _AGAIN)
         left = max(soonest - time.monotonic(), 0) if soonest < float("inf") else None
         for ready in wait([self._bell, *(worker.pipe for worker in self._workers)], left):
             if ready is self._bell:
@@ -206,14 +225,14 @@ class Crew:
             return
         if word in (DONE, FAILED):
             worker.task = None
-        task.watch(word, told)
+        task.tell(word, told)
 
     def _end_dismissed(self) -> None:
         with self._lock:
             gone = [task for task in self._waiting if task.dismissed]
             self._waiting = deque(task for task in self._waiting if not task.dismissed)
         for task in gone:
-            task.watch(DISMISSED, None)
+            task.tell(DISMISSED, None)
         for worker in [one for one in self._workers if one.task and one.task.dismissed]:
             self._bury(worker, "")
 
@@ -222,14 +241,17 @@ class Crew:
             if worker.task and time.monotonic() >= worker.task.until:
                 self._bury(worker, f"it took longer than {self.limits.seconds:g} s")
 
-    def _bury(self, worker: _Worker, why: str) -> None:
+    def _end(self, worker: _Worker) -> None:
         worker.process.kill()
         worker.process.join()
         worker.pipe.close()
         self._workers.remove(worker)
+
+    def _bury(self, worker: _Worker, why: str) -> None:
+        self._end(worker)
         if worker.task is not None:
             dismissed = worker.task.dismissed
-            worker.task.watch(*((DISMISSED, None) if dismissed else (FAILED, ("limit", why))))
+            worker.task.tell(*((DISMISSED, None) if dismissed else (FAILED, ("limit", why))))
         elif not worker.ready:
             self._false_start()
 
@@ -239,7 +261,7 @@ class Crew:
             with self._lock:
                 gone, self._waiting = self._waiting, deque()
             for task in gone:
-                task.watch(FAILED, ("server", "no process can be started for it"))
+                task.tell(FAILED, ("server", "no process can be started for it"))
         time.sleep(min(self._false_starts, 10))
 
 

@@ -81,6 +81,7 @@ class Office:
         """
         self.check_room()
         over: Future[Record] = Future()
+        over.set_running_or_notify_cancel()  # whoever waits no more cannot take it from the crew
         folder = self.store.add_job(record)
         try:
             order = fill(folder)

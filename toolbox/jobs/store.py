@@ -5,6 +5,7 @@ import shutil
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 from toolbox.jobs.names import is_id, new_id
@@ -87,7 +88,8 @@ class Store:
 
     def remove_upload(self, id_: str) -> None:
         """Remove an upload; jobs that were given it keep it."""
-        _remove(self.uploads.pop(id_).parent)
+        if (path := self.uploads.pop(id_, None)) is not None:  # else another was first
+            _remove(path.parent)
 
     def add_job(self, record: Record) -> Path:
         """Take a job in and return its folder, which has one for inputs."""
@@ -167,13 +169,11 @@ def _bytes_below(folder: Path) -> int:
     total = 0
     stack = [str(folder)]
     while stack:
-        try:
-            with os.scandir(stack.pop()) as entries:
-                for entry in entries:
-                    if entry.is_dir(follow_symlinks=False):
-                        stack.append(entry.path)
-                    else:
-                        total += entry.stat(follow_symlinks=False).st_size
-        except FileNotFoundError:  # removed meanwhile
-            continue
+        with suppress(FileNotFoundError), os.scandir(stack.pop()) as entries:
+            for entry in entries:
+                if entry.is_dir(follow_symlinks=False):
+                    stack.append(entry.path)
+                    continue
+                with suppress(FileNotFoundError):  # removed meanwhile
+                    total += entry.stat(follow_symlinks=False).st_size
     return total

@@ -73,24 +73,24 @@ def _local(text: str, order: Order) -> str:
 
 
 def _tool(order: Order) -> list[str]:
+    from toolbox.calls import NOTE, caller
     from toolbox.catalogue import find, record
-    from toolbox.commands import tool_command
     from toolbox.describe import reader_params
 
     function = find(order.process)
+    tool = record(function)
     given: dict[str, Any] = {}
-    for param in record(function).params:
+    for param in tool.params:
         given[param.name] = None if param.required else param.default
         for option in reader_params(param):
             given[f"{param.name}__{option.name}"] = None if option.required else option.default
     given |= order.values
     given |= {key: Path(name) for key, name in order.files.items()}
-    command = tool_command(function).callback
-    assert command is not None
-    told = io.StringIO()
+    call, told = caller(function, tool), io.StringIO()
     with redirect_stderr(told):
-        command(out_=order.folder / order.result, overwrite_=False, **given)
-    return [line.removeprefix("note: ") for line in told.getvalue().splitlines()]
+        call(out_=order.folder / order.result, overwrite_=False, **given)
+    lines = told.getvalue().splitlines()  # a library may have written there too
+    return [line.removeprefix(NOTE) for line in lines if line.startswith(NOTE)]
 
 
 def _survey(order: Order, tell: Tell) -> list[str]:

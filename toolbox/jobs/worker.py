@@ -1,21 +1,20 @@
 """Worker: a process that does one job after the other."""
 
 import importlib
-import multiprocessing
 import os
-import signal
-import threading
 import traceback
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
+
+from toolbox.processes import settle_child
 
 __all__ = ["DONE", "FAILED", "PROGRESS", "READY", "work"]
 
 READY, PROGRESS, DONE, FAILED = "ready", "progress", "done", "failed"
 
 _BEFOREHAND = (
-    "toolbox.commands",
+    "toolbox.calls",
     "toolbox.survey.run",
     "numba",
     "geopandas",
@@ -45,9 +44,7 @@ def work(
     """
     os.environ.update(environment)
     os.environ["TMPDIR"] = str(scratch)
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started us ends us
-    signal.signal(signal.SIGTERM, signal.SIG_DFL)
-    threading.Thread(target=_die_with_parent, daemon=True).start()
+    settle_child()
     for module in _BEFOREHAND:
         importlib.import_module(module)
     from toolbox.jobs.confine import held_memory
@@ -77,10 +74,3 @@ def _done(order: Any, pipe: Connection) -> tuple[str, Any]:
     except Exception as error:
         traceback.print_exc()  # for who keeps the server, not for who asks it
         return FAILED, ("server", f"an error of the program: {type(error).__name__}")
-
-
-def _die_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)

@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+import traceback
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import TYPE_CHECKING
@@ -93,5 +94,8 @@ async def _sweep(service: Service) -> None:
     """Remove what is too old, now and then."""
     age = service.limits.age
     while True:
-        await asyncio.to_thread(service.store.remove_older, age, service.office.busy)
+        try:
+            await asyncio.to_thread(service.store.remove_older, age, service.office.busy)
+        except Exception:  # what cannot be removed now may be next time
+            traceback.print_exc()
         await asyncio.sleep(min(max(age / 10, 0.2), 600))

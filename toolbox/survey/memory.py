@@ -1,7 +1,9 @@
 """Memory: a survey keeps within what it may use, or stops and says what would help."""
 
+import os
+
 from toolbox.bed.gridding import default_cell, grid_shape
-from toolbox.blocks.memory import fits, in_gib, memory_allowed, raster_memory
+from toolbox.blocks.memory import MEMORY, fits, in_gib, memory_allowed, raster_memory
 from toolbox.errors import TooLargeError
 from toolbox.layers import Tin
 from toolbox.survey.settings import Settings
@@ -24,11 +26,11 @@ class Memory:
 
     def __init__(self, settings: Settings) -> None:
         self._make = settings.make
-        self._stated = settings.make.memory
-        self._allowed = memory_allowed(self._stated)
+        self._stated = _stated(settings.make.memory)
+        self._allowed = memory_allowed(settings.make.memory)
 
     def check(self, stage: str) -> None:
-        """Stop before a stage if more is in use than the survey allows.
+        """Stop before a stage if more is in use than the survey or the environment allows.
 
         Raises
         ------
@@ -38,9 +40,9 @@ class Memory:
         import psutil
 
         used = psutil.Process().memory_info().rss
-        if self._stated is not None and used > self._allowed:
+        if self._stated and used > self._allowed:
             raise TooLargeError(
-                f"memory = {self._stated} is too little: {in_gib(used)} are in use before "
+                f"{self._stated} is too little: {in_gib(used)} are in use before "
                 f"{stage}; allow more, thin the soundings ([thinning] cell) or take wider cells"
             )
 
@@ -73,3 +75,11 @@ class Memory:
             f"need {in_gib(raster_memory(shape, layers=layers))} beside what is in use; "
             f"{in_gib(self._allowed)} may be used: take cell = {wider:g} m or allow more memory"
         )
+
+
+def _stated(memory: str | None) -> str:
+    """Return who says how much may be used, and how much; empty if nobody does."""
+    if memory is not None:
+        return f"memory = {memory}"
+    told = os.environ.get(MEMORY)
+    return f"{MEMORY} = {told}" if told else ""
