@@ -17,6 +17,7 @@ from toolbox.desk.command import desk_command
 from toolbox.errors import ToolboxError
 from toolbox.report.text import one_line
 from toolbox.server.command import serve_command
+from toolbox.surroundings import drop_foreign_proj
 
 __all__ = ["console", "main"]
 
@@ -233,6 +234,9 @@ def console() -> None:
     """Leave with the exit code of :func:`main`."""
     for number in (signal.SIGINT, signal.SIGTERM):  # clean up when told to stop, too
         signal.signal(number, STOP.ask)
+    for dropped in drop_foreign_proj(os.environ):  # before a library is loaded that heeds it
+        if "--quiet" not in sys.argv:
+            click.echo(f"note: {one_line(dropped)}", err=True)
     code = main()
     try:
         sys.stdout.flush()
