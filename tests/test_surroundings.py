@@ -1,4 +1,4 @@
-"""Surroundings: variables that another install left do not cost a run its codes of the EPSG."""
+"""Surroundings: what another install or a shell left behind does no harm to a command."""
 
 import os
 import sqlite3
@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 import rasterio
 
+import toolbox
 from toolbox.surroundings import drop_foreign_proj
 
 OWN = Path(rasterio.__file__).with_name("proj_data")
@@ -29,7 +30,7 @@ def asked(arguments=None, program="leadline"):
 toolbox.cli.main = asked
 toolbox.cli.console()
 """
-pytestmark = pytest.mark.skipif(
+own = pytest.mark.skipif(
     not OWN.is_dir(), reason="the installed rasterio brings no database of PROJ"
 )
 
@@ -59,6 +60,7 @@ def database(tmp_path: Path) -> Callable[..., str]:
     return make
 
 
+@own
 def test_what_our_libraries_can_use_stays(database: Callable[..., str]) -> None:
     several = os.pathsep.join(["", "/nowhere", str(OWN)])
     for folder in (str(OWN), several, database(), database(minor=1)):
@@ -68,6 +70,7 @@ def test_what_our_libraries_can_use_stays(database: Callable[..., str]) -> None:
     assert drop_foreign_proj({}) == []
 
 
+@own
 def test_what_they_cannot_use_is_dropped(database: Callable[..., str], tmp_path: Path) -> None:
     (tmp_path / "proj.db").write_bytes(b"no database")
     empty = tmp_path / "empty"
@@ -107,6 +110,7 @@ def begun(program: str, *arguments: str, **more: str) -> tuple[int, str, str]:
     return done.returncode, done.stdout, done.stderr
 
 
+@own
 @pytest.mark.parametrize("name", ["PROJ_DATA", "PROJ_LIB"])
 def test_a_command_knows_codes_whatever_the_environment_says(
     name: str, database: Callable[..., str]
@@ -117,7 +121,55 @@ def test_a_command_knows_codes_whatever_the_environment_says(
     assert begun(CRS, "--quiet", **{name: folder}) == (0, "25832\n" * 3, "")
 
 
+@own
 def test_other_commands_say_it_too_and_go_on() -> None:
     code, out, said = begun(START, "--version", PROJ_LIB="/no\nwhere")
     assert (code, out[:8]) == (0, "leadline")
     assert said == "note: PROJ_LIB is not used: '/no\\nwhere' holds no database of PROJ\n"
+
+
+STREAMS = """
+import os
+import sys
+import toolbox.cli
+
+def asked(arguments=None, program="leadline"):
+    with open("first", "wb") as file:
+        os.write(2, b"what a library says")
+        print(sys.stdin.read(), "told")
+        print("error", file=sys.stderr)
+        return file.fileno() < 3
+
+toolbox.cli.main = asked
+toolbox.cli.console()
+"""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="the shell closes streams")
+@pytest.mark.parametrize("closed", ["<&- >&- 2>&-", "2>&-", "<&-", ">&-"])
+def test_no_file_takes_the_place_of_a_stream_that_was_closed(closed: str, tmp_path: Path) -> None:
+    house = str(Path(toolbox.__file__).parents[1])
+    done = subprocess.run(
+        ["sh", "-c", f'exec "$0" -c "$1" {closed}', sys.executable, STREAMS],
+        cwd=tmp_path,
+        env=os.environ | {"PYTHONPATH": house},
+        stdin=subprocess.DEVNULL,
+        timeout=60,
+    )
+    assert done.returncode == 0
+    assert (tmp_path / "first").read_bytes() == b""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no device that is always full")
+@pytest.mark.parametrize("arguments", ["tools", "describe slope", "--help"])
+def test_output_that_cannot_be_written_is_told(arguments: str) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-c", START, *arguments.split()],
+            stdout=full,
+            stderr=subprocess.PIPE,
+            text=True,
+            timeout=60,
+        )
+    said = "leadline: output cannot be written: No space left on device\n"
+    assert (done.returncode, done.stderr) == (2, said)

@@ -2,13 +2,14 @@
 
 import os
 import sqlite3
+import sys
 from collections.abc import Iterable, MutableMapping
 from contextlib import closing
 from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import quote
 
-__all__ = ["drop_foreign_proj"]
+__all__ = ["drop_foreign_proj", "open_streams"]
 
 _NAMES = ("PROJ_DATA", "PROJ_LIB")
 _BRINGERS = ("rasterio", "fiona")
@@ -16,6 +17,24 @@ _BRINGERS = ("rasterio", "fiona")
 
 _LAYOUT = """SELECT value FROM metadata WHERE key IN
 ('DATABASE.LAYOUT.VERSION.MAJOR', 'DATABASE.LAYOUT.VERSION.MINOR') ORDER BY key"""
+
+
+def open_streams() -> None:
+    """Let who closed our input, our output or what we say of errors have them lead nowhere.
+
+    Notes
+    -----
+    Else the next files that are opened take their numbers, and what a library says goes into one
+    of them.
+    """
+    for name, number, mode in (("stdin", 0, "r"), ("stdout", 1, "w"), ("stderr", 2, "w")):
+        try:
+            os.fstat(number)
+        except OSError:
+            found = os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free
+            os.set_inheritable(found, True)
+        if getattr(sys, name) is None:
+            setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115
 
 
 def drop_foreign_proj(environment: MutableMapping[str, str]) -> list[str]:
