@@ -5,13 +5,16 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 import toolbox
-from toolbox.compiled import cache_folder
+from toolbox.compiled import _is_whole, cache_folder
 
+HOUSE = str(Path(toolbox.__file__).parents[1])
 LOOP = """
 import sys
 sys.path.insert(0, {folder!r})
@@ -20,27 +23,44 @@ print(twice(21), sum(twice.stats.cache_hits.values()))
 """
 
 
-@pytest.fixture
-def loops(tmp_path: Path) -> Path:
-    (tmp_path / "loops.py").write_text(
+def write(folder: Path) -> None:
+    (folder / "loops.py").write_text(
         "from toolbox.compiled import njit\n\n"
         "@njit(cache=True)\ndef twice(number):\n    return 2 * number\n"
     )
+
+
+@pytest.fixture
+def loops(tmp_path: Path) -> Path:
+    write(tmp_path)
     return tmp_path
 
 
-def call(folder: Path, cache: Path) -> str:
+def call(folder: Path, cache: Path | str, *before: str, **more: str) -> str:
     """Call the loop in a process of its own; its result, and how often the cache had it."""
     names = ("NUMBA_CACHE_DIR", "XDG_CACHE_HOME", "LOCALAPPDATA")
     environment = {name: text for name, text in os.environ.items() if name not in names}
+    own = {"XDG_CACHE_HOME": str(cache), "PYTHONDONTWRITEBYTECODE": "1", "PYTHONPATH": HOUSE}
     found = subprocess.run(
-        [sys.executable, "-c", LOOP.format(folder=str(folder))],
-        env=environment | {"XDG_CACHE_HOME": str(cache), "PYTHONDONTWRITEBYTECODE": "1"},
+        [*before, sys.executable, "-c", LOOP.format(folder=str(folder))],
+        cwd=folder,
+        env=environment | own | more,
         capture_output=True,
         text=True,
         check=True,
     )
+    assert found.stderr == ""
     return found.stdout.strip()
+
+
+@pytest.fixture(scope="module")
+def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Give a cache that holds the loop."""
+    folder = tmp_path_factory.mktemp("made")
+    write(folder)
+    assert call(folder, folder / "cache") == "42 0"
+    assert call(folder, folder / "cache") == "42 1"
+    return folder / "cache"
 
 
 def kept(cache: Path) -> list[Path]:
@@ -57,14 +77,30 @@ def test_machine_code_is_kept_in_the_users_cache_folder(loops: Path, tmp_path: P
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the cache folder is named by XDG_CACHE_HOME")
-@pytest.mark.parametrize("damage", [b"", b"\x80\x04garbage", b"not a pickle at all"])
-def test_a_damaged_cache_is_made_anew(loops: Path, tmp_path: Path, damage: bytes) -> None:
-    cache = tmp_path / "cache"
-    call(loops, cache)
-    for path in kept(cache):
-        path.write_bytes(damage)
+@pytest.mark.parametrize("suffix", [".nbi", ".nbc"])
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda content: b"",
+        lambda content: b"not a pickle at all",
+        lambda content: content[:-1],
+        lambda content: content[:-50],
+        lambda content: content[:100] + bytes(len(content) - 100),  # after a power cut
+        lambda content: content.replace(b"twice", b"twicf"),  # what unpickles all the same
+    ],
+    ids=["empty", "other", "short", "cut", "zeros", "flipped"],
+)
+def test_a_damaged_cache_is_made_anew(
+    whole: Path, loops: Path, tmp_path: Path, damage: Callable[[bytes], bytes], suffix: str
+) -> None:
+    cache = shutil.copytree(whole, tmp_path / "cache")
+    (path,) = (path for path in kept(cache) if path.suffix == suffix)
+    content = path.read_bytes()
+    path.write_bytes(damage(content))
+    assert path.read_bytes() != content
     assert call(loops, cache) == "42 0"
-    assert call(loops, cache) == "42 1"
+    assert all(_is_whole(str(path)) for path in kept(cache))
+    assert len(kept(cache)) == 2
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="the cache folder is named by XDG_CACHE_HOME")
@@ -81,6 +117,35 @@ def test_a_loop_compiles_where_nothing_can_be_kept(loops: Path, tmp_path: Path) 
     blocked = tmp_path / "cache"
     blocked.write_text("a file where the folder should be")
     assert call(loops, blocked) == "42 0"
+    assert call(loops, blocked, NUMBA_CACHE_DIR=str(blocked)) == "42 0"
+
+
+def test_another_place_can_be_named(loops: Path, whole: Path, tmp_path: Path) -> None:
+    place = shutil.copytree(whole / "leadline", tmp_path / "place")
+    assert call(loops, tmp_path / "cache", NUMBA_CACHE_DIR=str(place)) == "42 1"
+    assert not (tmp_path / "cache").exists()
+
+
+@pytest.mark.skipif(shutil.which("setpriv") is None, reason="no other user can be taken on")
+@pytest.mark.skipif(sys.platform == "win32" or os.geteuid() != 0, reason="only root may")
+def test_a_cache_that_is_only_to_be_read_is_read(whole: Path) -> None:
+    """As in an image that was filled once and is started by users without a name or a home."""
+    folder = Path(tempfile.mkdtemp())  # what pytest makes is for its own user alone
+    try:
+        folder.chmod(0o755)
+        write(folder)
+        shutil.copytree(whole, folder / "cache")
+        before = sorted(folder.rglob("*"))
+        nobody = ("setpriv", "--reuid", "54321", "--regid", "54321", "--clear-groups")
+        if subprocess.run([*nobody, sys.executable, "-c", ""], cwd=HOUSE).returncode:
+            pytest.skip("another user cannot start this python")
+        assert call(folder, folder / "cache", *nobody, HOME="/") == "42 1"
+        for nowhere in ({"HOME": ""}, {"HOME": "home"}):  # a folder "~" or "home" is not made
+            assert call(folder, "cache", *nobody, **nowhere) == "42 0"
+            folder.chmod(0o777)
+        assert sorted(folder.rglob("*")) == before
+    finally:
+        shutil.rmtree(folder)
 
 
 def test_a_changed_loop_has_a_folder_of_its_own(tmp_path: Path) -> None:

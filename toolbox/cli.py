@@ -1,5 +1,6 @@
 """Command line: ``leadline``, the whole job and, by name, every tool."""
 
+import errno
 import os
 import signal
 import sys
@@ -17,10 +18,13 @@ from toolbox.desk.command import desk_command
 from toolbox.errors import ToolboxError
 from toolbox.report.text import one_line
 from toolbox.server.command import serve_command
+from toolbox.surroundings import drop_foreign_proj, open_streams
 
 __all__ = ["console", "main"]
 
 BAD_INPUT, INTERRUPTED = 2, 130
+
+FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO)
 
 STARTERS = {
     "survey": ("toolbox.survey", "starter.toml"),
@@ -42,6 +46,10 @@ def main(arguments: list[str] | None = None, program: str = "leadline") -> int:
         return _refuse(str(error))
     except MemoryError:
         return _refuse("there is not enough memory for this; use larger cells or fewer soundings")
+    except OSError as error:  # of the terminal or what stands for it; files have their own
+        if error.errno not in FULL:
+            raise
+        return _refuse(f"output cannot be written: {error.strerror}")
     except (KeyboardInterrupt, click.Abort):
         click.echo("leadline: interrupted, nothing was written", err=True)
         return INTERRUPTED
@@ -236,11 +244,18 @@ def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
 
 def console() -> None:
     """Leave with the exit code of :func:`main`."""
+    open_streams()
     for number in (signal.SIGINT, signal.SIGTERM):  # clean up when told to stop, too
         signal.signal(number, STOP.ask)
+    for dropped in drop_foreign_proj(os.environ):  # before a library is loaded that heeds it
+        if "--quiet" not in sys.argv:
+            click.echo(f"note: {one_line(dropped)}", err=True)
     code = main()
     try:
         sys.stdout.flush()
     except BrokenPipeError:  # whoever read our output has gone
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:  # a full disk
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        code = _refuse(f"output cannot be written: {error.strerror}")
     sys.exit(code)
