@@ -40,8 +40,9 @@ def test_an_island_is_a_second_outline_and_polygons_stay() -> None:
     [
         (PLACES[:65], r"^outline 1 is 314 m long and its ends lie 200 m apart: it must come back"),
         (PLACES[:2], r"^outline 1 must have 3 places or more, got 2$"),
+        (PLACES[[0, 40, 0]], r"^outline 1 must have 3 places or more, got 2$"),
     ],
-    ids=["half way round", "two places"],
+    ids=["half way round", "two places", "there and back"],
 )
 def test_what_encloses_nothing_is_refused(places: np.ndarray, words: str) -> None:
     with pytest.raises(LayerError, match=words):

@@ -3,6 +3,8 @@
 from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
 from toolbox.errors import LayerError
 
 __all__ = ["closed_outlines"]
@@ -61,8 +63,9 @@ def _closed(line: Any, number: int) -> tuple[Any, str]:
     import shapely
 
     places = shapely.get_coordinates(shapely.remove_repeated_points(line))
-    if len(places) < 3:
-        raise LayerError(f"outline {number} must have 3 places or more, got {len(places)}")
+    distinct = len(np.unique(places, axis=0))
+    if distinct < 3:
+        raise LayerError(f"outline {number} must have 3 places or more, got {distinct}")
     gap = float(shapely.Point(places[0]).distance(shapely.Point(places[-1])))
     if gap > _MOST_OPEN * line.length:
         raise LayerError(
