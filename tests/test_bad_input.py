@@ -228,12 +228,14 @@ TEXTS = {
         "easting,northing,depth,note\n500020,5200020,3,M\u00fcndung\n".encode("cp1252"),
         "soundings.csv is not utf-8 text",
         "byte 46 is 0xfc",
-        "name its encoding",
+        "give its encoding",
+        options="--soundings-encoding utf-8",
     ),
     "umlaut of another encoding far down": text(
         f"easting,northing,depth,note\n{'500020,5200020,3,a' * 5_000}\u00fc\n".encode("cp1252"),
         "soundings.csv is not utf-8 text",
-        "name its encoding",
+        "give its encoding",
+        options="--soundings-encoding utf-8",
     ),
     "two-byte text": text((HEADER + ROWS).encode("utf-16"), "not utf-8 text", "byte 0 is 0xff"),
     "unknown encoding": text(
@@ -276,8 +278,11 @@ LAYERS = {
     "shoreline cut by the antimeridian": shore(
         layer(CUT, crs=4326), "longitudes -180", "antimeridian", "projected CRS in metres"
     ),
-    "shoreline of lines": shore(
-        layer(LineString(LAKE.exterior.coords)), "polygons", "LineString", "shape 1"
+    "shoreline of an open line": shore(
+        layer(LineString(LAKE.exterior.coords[:4])),
+        "outline 1 is",
+        "its ends lie",
+        "must come back",
     ),
     "shoreline of points": shore(layer(Point(500_000, 5_200_000)), "polygons", "Point", "shape 1"),
     "shoreline that collapses when mended": shore(layer(FLAT), "at least 1 m2", "CRS"),
@@ -289,7 +294,7 @@ LAYERS = {
         without_projection, "shoreline.shp names no CRS", "'EPSG:32633'", name="shoreline.shp"
     ),
     "shapefile without its index": shore(
-        without_index, "shoreline.shp cannot be read", name="shoreline.shp"
+        without_index, "shoreline.shp lacks its part shoreline.shx", name="shoreline.shp"
     ),
     "several layers": shore(
         layer(LAKE, name="islands"), "shoreline.gpkg", "several layers", "shoreline, islands"

@@ -176,6 +176,7 @@ def new_command(file: Path | None, kind: str, overwrite: bool) -> None:
 @click.argument("survey", type=click.Path(path_type=Path))
 def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
+    from toolbox.desk.advice import place_advice
     from toolbox.survey.files import check_files
     from toolbox.survey.lineage import Lineage
     from toolbox.survey.run import read_all
@@ -188,6 +189,8 @@ def check_command(survey: Path) -> None:
         click.echo(f"note: {one_line(note)}")
     for row in lineage.rejections:
         click.echo(_rejected(row))
+    for line in place_advice(lineage.settings, inputs):
+        click.echo(f"doubt: {one_line(line)}")
     usable = f"{len(inputs.soundings.kept):,} of {len(inputs.soundings):,} soundings usable"
     name = one_line(lineage.settings.water.name)
     click.echo(f"{name}: {inputs.shoreline.ground_area():,.0f} m2, {usable}")

@@ -39,9 +39,18 @@ def test_names_are_made_safe(given: str, kept: str) -> None:
 
 def test_a_name_without_a_known_ending_is_refused() -> None:
     with pytest.raises(
-        ParameterError, match=r"'a\.zip' is no kind of file that is read here: \.csv"
+        ParameterError, match=r"'a\.exe' is no kind of file that is read here: \.csv"
     ):
-        safe_name("dir/a.zip")
+        safe_name("dir/a.exe")
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("a.zip", "is an archive: unpack it"), ("b.xlsx", "is a workbook: save its sheet as CSV")],
+)
+def test_what_is_to_be_made_of_other_files_is_told(name: str, words: str) -> None:
+    with pytest.raises(ParameterError, match=f"^'{name}' {words}"):
+        safe_name(name)
 
 
 def test_a_file_is_kept_whole_or_not_at_all(tmp_path: Path) -> None:

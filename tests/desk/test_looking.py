@@ -173,7 +173,9 @@ def test_without_a_shoreline_the_soundings_are_drawn_all_the_same(folder: Path, 
     (folder / "shore.geojson").unlink()
     write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
     found = seen(folder, pond_csv__crs="EPSG:32633")
-    assert found.wanting == ("The shoreline is missing: a file of polygons of the water.",)
+    assert found.wanting == (
+        "The shoreline is missing: polygons of the water, or a line or track right round it.",
+    )
     assert found.chart["rings"] == []
     shares = (pond.depth - pond.depth.min()) / np.ptp(pond.depth)  # derived
     assert found.chart["points"][2::3] == pytest.approx(1000 * shares, abs=0.5)
@@ -274,3 +276,26 @@ def test_negative_depths_are_doubted_as_feet_too(pond: Any) -> None:
         told.append(doubt.text.split("file: ")[1])
     assert told[0] == told[1]
     assert "a relative depth of" in told[0]
+
+
+def test_a_walk_round_the_water_is_taken_for_its_shoreline(tmp_path: Path) -> None:
+    point = '<trkpt lat="50" lon="{0}">{1}</trkpt>'
+    track = "<gpx><trk><trkseg>{}</trkseg></trk></gpx>"
+    walk = "".join(point.format(lon, "") for lon in range(4))
+    (tmp_path / "walk.gpx").write_text(track.format(walk), encoding="utf-8")
+    found = sniff(tmp_path / "walk.gpx")
+    assert found.role == "shoreline"
+    assert found.facts == ("a path of 4 places without depths: the way round the water?",)
+    deep = point.format(1, "<depth>2</depth>")
+    (tmp_path / "deep.gpx").write_text(track.format(deep), encoding="utf-8")
+    assert sniff(tmp_path / "deep.gpx").role == "soundings"
+    kml = '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><LineString>'
+    kml += "<coordinates>1,1 2,1 2,2</coordinates></LineString></Placemark></Document></kml>"
+    (tmp_path / "walk.kml").write_text(kml, encoding="utf-8")
+    assert sniff(tmp_path / "walk.kml").role == "shoreline"
+
+
+def test_text_of_a_spreadsheet_on_windows_is_looked_at(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_bytes(b"Rechtswert;Hochwert;Tiefe in m;G\xfcte\n1,5;2,5;3;4\n")
+    found = sniff(tmp_path / "a.csv")
+    assert (found.role, found.fault, found.columns[-1]) == ("soundings", "", "G\u00fcte")

@@ -96,3 +96,11 @@ def test_need_names_the_columns_to_choose_from() -> None:
 def test_need_refuses_a_column_that_is_not_there() -> None:
     with pytest.raises(InputFileError, match=r"^a\.csv has no column 'tiefe', only z, id$"):
         columns.need("tiefe", ["z", "id"], "a.csv", "depth")
+
+
+def test_a_unit_after_in_is_a_unit() -> None:
+    assert columns.unit_of("Tiefe in m") == "m"
+    assert columns.unit_of("depth_in_ft") == "ft"
+    assert columns.find(["Rechtswert", "Hochwert", "Tiefe in m"], columns.DEPTH) == "Tiefe in m"
+    assert columns.unit_of("lain m") == "m"
+    assert columns.unit_of("in") is None

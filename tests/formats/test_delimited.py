@@ -10,7 +10,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from toolbox.errors import InputFileError, ParameterError
-from toolbox.formats.delimited import line_of, numbers, read_delimited, write_delimited
+from toolbox.formats.delimited import (
+    WINDOWS,
+    line_of,
+    numbers,
+    read_delimited,
+    text_encoding,
+    write_delimited,
+)
 
 DELIMITERS = {
     "comma": ",",
@@ -318,3 +325,30 @@ def test_remarks_go_before_the_header_and_are_passed_over(tmp_path: Path) -> Non
     write_delimited(pd.DataFrame({"a": [1.5], "b": [2]}), path, remarks=["Water:\nMere", "x"])
     assert path.read_text(encoding="utf-8") == "# Water: Mere\n# x\na,b\n1.5,2\n"
     assert read_delimited(path)["a"].astype(float).tolist() == [1.5]
+
+
+def test_text_of_a_spreadsheet_on_windows_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    # 0xE4 and 0x80 are a-umlaut and the euro sign in Windows-1252 (code page 1252, from memory)
+    path.write_bytes(b"x;H\xe4he\r\n1;\x80\r\n")
+    frame = read_delimited(path)
+    assert list(frame.columns) == ["x", "H\u00e4he"]
+    assert frame.iloc[0, 1] == "\u20ac"
+    assert frame.attrs["layout"].encoding == text_encoding(path) == WINDOWS
+    path.write_bytes("x;H\u00e4he\r\n1;2\r\n".encode())
+    assert read_delimited(path).attrs["layout"].encoding == text_encoding(path) == "utf-8-sig"
+
+
+def test_bytes_that_are_no_text_stay_refused(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(b"x;y\n\xff\x01;2\n")
+    with pytest.raises(InputFileError, match="is not utf-8 text"):
+        read_delimited(path)
+
+
+@pytest.mark.parametrize("suffix", ["xlsx", "ods"])
+def test_a_workbook_is_to_be_saved_as_text(suffix: str, tmp_path: Path) -> None:
+    path = tmp_path / f"a.{suffix}"
+    path.write_bytes(b"PK\3\4")
+    with pytest.raises(InputFileError, match=rf"a\.{suffix} is a workbook: save its sheet as CSV"):
+        read_delimited(path)

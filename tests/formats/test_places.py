@@ -132,3 +132,36 @@ def test_what_is_missing_is_told(text: str, words: str, tmp_path: Path) -> None:
 def test_a_file_without_any_place_is_told(tmp_path: Path) -> None:
     with pytest.raises(InputFileError, match=r"places\.csv holds no coordinates$"):
         read_places(put(tmp_path, "easting,northing,depth\n,,1\n,,2\n"), crs=UTM)
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (
+            "15,47,1\n16,48,1\n",
+            "has no header line: write one above the figures, such as longitude,",
+        ),
+        (
+            "500000,5200000,1\n",
+            "such as easting,northing,depth; if that is the order of its columns",
+        ),
+        (
+            "x,y\n15,47\n",
+            r"give one with crs, such as 'EPSG:4326', if x and y are longitude and la",
+        ),
+        ("Rechtswert;Hochwert\n3512160,1;5378900,2\n", r"names no CRS: give one .*'EPSG:32633'$"),
+    ],
+)
+def test_what_a_file_lacks_is_told_by_its_figures(text: str, words: str, tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputFileError, match=words):
+        read_places(path)
+
+
+def test_text_that_is_not_utf_8_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "a.csv"
+    path.write_bytes(b"easting,northing,G\xfcte\n500000,5200000,1\n")
+    (note,) = read_places(path, crs="EPSG:32633").notes
+    assert note.startswith("not UTF-8, so read as Windows-1252")
+    assert read_places(path, crs="EPSG:32633", encoding="cp1252").notes == ()

@@ -164,10 +164,42 @@ def test_stacked_and_cut_out_islands_give_one_water(tmp_path: Path) -> None:
     assert cut.equals(stacked)
 
 
+@pytest.mark.parametrize("cut", [0, 1], ids=["closed", "not closed"])
+def test_a_line_round_the_water_is_its_edge(cut: int, tmp_path: Path) -> None:
+    round_it = shapely.segmentize(LAKE.exterior, 5.0)
+    places = shapely.get_coordinates(round_it)
+    found = read_shoreline(put(tmp_path, LineString(places[: len(places) - cut])))
+    assert found.polygons.area == pytest.approx(
+        LAKE.area, rel=1e-12
+    )  # derived: the gap is straight
+    (note,) = found.notes
+    assert ("its ends, 5.0 m apart, are joined" in note) == bool(cut)
+
+
+def test_a_walk_round_the_water_is_read_from_gpx_and_kml(tmp_path: Path) -> None:
+    degrees = geopandas.GeoSeries([shapely.segmentize(LAKE, 5.0)], crs=UTM).to_crs(4326)
+    places = shapely.get_coordinates(degrees.array[0])[:-1]
+    points = "".join(f'<trkpt lat="{lat:.9f}" lon="{lon:.9f}"/>' for lon, lat in places)
+    gpx = '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+    (tmp_path / "walk.gpx").write_text(f"{gpx}{points}</trkseg></trk></gpx>", encoding="utf-8")
+    text = " ".join(f"{lon:.9f},{lat:.9f},0" for lon, lat in places)
+    kml = '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><LineString>'
+    kml += f"<coordinates>{text}</coordinates></LineString></Placemark></Document></kml>"
+    (tmp_path / "walk.kml").write_text(kml, encoding="utf-8")
+    for name in ("walk.gpx", "walk.kml"):
+        found = read_shoreline(tmp_path / name, into=f"EPSG:{UTM}")
+        assert found.polygons.symmetric_difference(LAKE).area < 0.1  # of 10,000 m2
+    with pytest.raises(ParameterError, match=r"^crs is not for GPX files, got 'EPSG:4326'$"):
+        read_shoreline(tmp_path / "walk.gpx", crs="EPSG:4326")
+
+
 @pytest.mark.parametrize(
     ("shapes", "words"),
     [
-        ([LineString(LAKE.exterior.coords)], r"polygons, got a LineString \(shape 1\)$"),
+        (
+            [LineString(LAKE.exterior.coords[:4])],
+            "300 m long and its ends lie 100 m apart: it must",
+        ),
         ([LAKE, Point(EAST, NORTH)], r"polygons, got a Point \(shape 2\)$"),
         ([square(0.5)], "at least 1 m2, and no part of it does; is its CRS right\\?$"),
         (
@@ -175,7 +207,7 @@ def test_stacked_and_cut_out_islands_give_one_water(tmp_path: Path) -> None:
             "at least 1 m2, and no part of it does",
         ),
     ],
-    ids=["lines", "a point among polygons", "nothing but a sliver", "collapsed"],
+    ids=["an open line", "a point among polygons", "nothing but a sliver", "collapsed"],
 )
 def test_what_is_no_water_is_refused(
     shapes: list[shapely.Geometry], words: str, tmp_path: Path

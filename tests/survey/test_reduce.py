@@ -9,7 +9,7 @@ from types import ModuleType
 import numpy as np
 import pytest
 
-from toolbox.errors import SettingsError
+from toolbox.errors import InputFileError, SettingsError
 from toolbox.layers import Soundings
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.reduce import read_inputs
@@ -125,4 +125,68 @@ def test_text_larger_than_memory_is_thinned_as_it_is_read(tmp_path: Path) -> Non
 def test_keys_that_do_not_fit_are_refused(keys: str, message: str, tmp_path: Path) -> None:
     (tmp_path / "survey.toml").write_text(HEAD + keys)
     with pytest.raises(SettingsError, match=message):
+        load_settings(tmp_path / "survey.toml")
+
+
+BOAT = """[water]
+name = "A"
+shoreline = "{sample}/shoreline.gpkg"
+[datum]
+elevation = 212.40
+record = "level.csv"
+[[soundings]]
+file = "points.csv"
+crs = "EPSG:32625"
+"""
+POINTS = """easting,northing,depth,{name}
+376300,5116950,2.0,2026-05-12T09:30:00Z
+376320,5116950,2.0,2026-05-12T11:00:00Z
+"""
+
+
+def of_record(folder: Path, *, more: str = "", name: str = "time") -> tuple[Soundings, Lineage]:
+    (folder / "level.csv").write_text(
+        "time,level\n2026-05-12T09:00:00Z,212.30\n2026-05-12T10:00:00Z,212.20\n", encoding="utf-8"
+    )
+    (folder / "points.csv").write_text(POINTS.format(name=name), encoding="utf-8")
+    text = BOAT.format(sample=SAMPLE.as_posix()) + more
+    (folder / "survey.toml").write_text(text, encoding="utf-8")
+    settings = load_settings(folder / "survey.toml")
+    lineage = Lineage(settings)
+    return read_inputs(settings, lineage).soundings, lineage
+
+
+def test_a_record_that_points_do_not_use_is_told(tmp_path: Path) -> None:
+    soundings, lineage = of_record(tmp_path)
+    assert soundings.frame["depth"].tolist() == [2.0, 2.0]
+    (note,) = [note for note in lineage.notes if "level.csv" in note]
+    assert note.endswith("read on the water of their day, give by_record = true")
+
+
+def test_points_are_reduced_by_the_record_where_asked(tmp_path: Path) -> None:
+    soundings, lineage = of_record(tmp_path, more="by_record = true\n")
+    # derived: half an hour after 212.30 m and half an hour before 212.20 m the water is at 212.25
+    assert soundings.frame["depth"].iloc[0] == pytest.approx(2.0 + 212.40 - 212.25)
+    assert soundings.frame["flag"].tolist() == [False, True]  # the record ends at ten
+    assert not [note for note in lineage.notes if "give by_record" in note]
+    with pytest.raises(InputFileError, match=r"points\.csv tells no times, which by_record needs$"):
+        of_record(tmp_path, more="by_record = true\n", name="remark")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (HEAD + "by_record = true\n", "by_record needs datum"),
+        (
+            HEAD + "by_record = true\nwater_level = 1\n[datum]\nelevation = 1\nrecord = 'f'\n",
+            "give water_level or by_record, not both",
+        ),
+        (HEAD + "by_record = true\n[datum]\nelevation = 1\n", "by_record needs datum.record"),
+    ],
+)
+def test_by_record_needs_a_record(text: str, words: str, tmp_path: Path) -> None:
+    for name in ("s.gpkg", "f"):
+        (tmp_path / name).touch()
+    (tmp_path / "survey.toml").write_text(text, encoding="utf-8")
+    with pytest.raises(SettingsError, match=words):
         load_settings(tmp_path / "survey.toml")

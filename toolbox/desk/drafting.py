@@ -137,7 +137,9 @@ def _put_shoreline(made: Draft, files: Sequence[Sniffed], answers: Mapping[str, 
     if "shoreline" not in water and shores:
         water["shoreline"] = shores[0].name
     if "shoreline" not in water:
-        made.wanting.append("The shoreline is missing: a file of polygons of the water.")
+        made.wanting.append(
+            "The shoreline is missing: polygons of the water, or a line or track right round it."
+        )
         return
     others = [file.name for file in shores if file.name != water["shoreline"]]
     if others:

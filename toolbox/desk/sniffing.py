@@ -9,7 +9,8 @@ from typing import Any
 from toolbox.errors import InputFileError, ToolboxError
 from toolbox.faults import one_line
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import find_layout
+from toolbox.formats.delimited import find_layout, text_encoding
+from toolbox.formats.gpx_paths import depths_in_gpx
 from toolbox.formats.paths import existing_file
 from toolbox.formats.sources import vector_source
 from toolbox.formats.toml_text import read_toml
@@ -82,10 +83,10 @@ def sniff(path: Path, *, layer: str | None = None) -> Sniffed:
         existing_file(path)
         if suffix == ".toml":
             return _settings(path)
-        if suffix in VECTOR_SUFFIXES:
+        if suffix in (*VECTOR_SUFFIXES, ".kml"):
             return _layer(path, layer)
         if suffix == ".gpx":
-            return Sniffed(path.name, "soundings", facts=("waypoints with depths",))
+            return _gpx(path)
         return _log(path) or _table(path)
     except ToolboxError as error:
         return Sniffed(path.name, "none", fault=one_line(error).replace(str(path), path.name))
@@ -98,6 +99,14 @@ def _settings(path: Path) -> Sniffed:
     return Sniffed(path.name, "named")
 
 
+def _gpx(path: Path) -> Sniffed:
+    deep, places = depths_in_gpx(path)
+    if deep or not places:
+        return Sniffed(path.name, "soundings", facts=("points with depths",))
+    fact = f"a path of {counted(places, 'place')} without depths: the way round the water?"
+    return Sniffed(path.name, "shoreline", facts=(fact,))
+
+
 def _log(path: Path) -> Sniffed | None:
     with path.open("rb") as file:
         lines = list(itertools.islice(file, _LOOK))
@@ -108,7 +117,7 @@ def _log(path: Path) -> Sniffed | None:
 
 
 def _table(path: Path) -> Sniffed:
-    layout = find_layout(path)
+    layout = find_layout(path, encoding=text_encoding(path))
     with path.open(encoding=layout.encoding, errors="replace") as file:
         lines = [line for line in itertools.islice(file, layout.remarks + _LOOK) if line.strip()]
     body = lines[layout.remarks + layout.header :][:_SHOWN]
@@ -181,7 +190,8 @@ def _parquet(path: Path) -> Sniffed:
 def _shaped(
     path: Path, kind: str, crs: str, fields: tuple[str, ...], count: int, layers: tuple[str, ...]
 ) -> Sniffed:
-    role = "soundings" if "Point" in kind else "none" if "Line" in kind else "shoreline"
+    lines = "Line" in kind and path.suffix.lower() != ".kml"  # a phone's is the way round
+    role = "soundings" if "Point" in kind else "none" if lines else "shoreline"
     facts = (counted(max(count, 0), kind.lower() or "shape"), f"CRS: {_called(crs)}")
     return Sniffed(path.name, role, "layer", facts, fields, (), layers, crs)
 

@@ -23,8 +23,14 @@ SURVEY = "survey.toml"
 SUFFIXES = (
     *(".csv", ".txt", ".tsv", ".dat", ".xyz", ".nmea", ".log", ".gpx"),
     *(".gpkg", ".geojson", ".json", ".fgb", ".parquet", ".geoparquet"),
-    *(".shp", ".shx", ".dbf", ".prj", ".cpg", ".toml"),
+    *(".kml", ".shp", ".shx", ".dbf", ".prj", ".cpg", ".toml"),
 )
+_HELP = {
+    **dict.fromkeys(
+        (".zip", ".kmz", ".7z", ".rar"), "an archive: unpack it, and give what was in it"
+    ),
+    **dict.fromkeys((".xlsx", ".xls", ".ods"), "a workbook: save its sheet as CSV, and give that"),
+}
 _GIVEN = "survey_given.toml"
 _LONGEST = 100
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(10))}
@@ -54,6 +60,8 @@ def safe_name(given: str) -> str:
     suffix = (dot + suffix).lower()
     stem = stem.strip(" .-")[:_LONGEST]
     if not stem or suffix not in SUFFIXES:
+        if suffix in _HELP:
+            raise ParameterError(f"{last[:80]!r} is {_HELP[suffix]}")
         allowed = ", ".join(SUFFIXES)
         raise ParameterError(f"{last[:80]!r} is no kind of file that is read here: {allowed}")
     if stem.lower() in _DEVICES or f"{stem}{suffix}" == SURVEY:

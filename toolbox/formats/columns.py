@@ -9,13 +9,37 @@ from toolbox.units import Unit
 
 __all__ = ["find", "find_all", "need", "unit_of"]
 
-EASTING = ("easting", "east", "x", "e", "xcoord", "coordx", "utme", "utmx", "pointx", "rechtswert")
-NORTHING = ("northing", "north", "y", "n", "ycoord", "coordy", "utmn", "utmy", "pointy", "hochwert")
+EASTING = (
+    "easting",
+    "east",
+    "x",
+    "e",
+    "xcoord",
+    "coordx",
+    "utme",
+    "utmx",
+    "pointx",
+    "rechtswert",
+    "ostwert",
+)
+NORTHING = (
+    "northing",
+    "north",
+    "y",
+    "n",
+    "ycoord",
+    "coordy",
+    "utmn",
+    "utmy",
+    "pointy",
+    "hochwert",
+    "nordwert",
+)
 LONGITUDE = ("longitude", "lon", "long", "lng", "longitud", "länge", "längengrad", "lengtegraad")
 LATITUDE = ("latitude", "lat", "latitud", "breite", "breitengrad", "breedtegraad")
 DEPTH = ("depth", "waterdepth", "sounding", "tiefe", "profondeur", "profundidad", "diepte", "djup")
 ELEVATION = ("elevation", "elev", "bedelevation", "bottomelevation", "altitude")
-TIME = ("time", "timeutc", "datetime", "timestamp", "utc")
+TIME = ("time", "timeutc", "datetime", "timestamp", "utc", "fixtime", "gpstime")
 LINE = ("line", "lineid", "track", "cast", "transect")
 CAST = ("cast", "castid", "castno", "castnumber")
 PEG = ("peg", "pegid", "stand", "name")
@@ -79,7 +103,9 @@ _UNITS: dict[str, Unit] = {
     "fathoms": "fathom",
 }
 # it begins where its marks begin: from each of a long row of marks it would look to their end
-_SUFFIX = re.compile(rf"(?<![\s_.(\[])[\s_.(\[]+({'|'.join(_UNITS)})[)\]]?$", re.IGNORECASE)
+_SUFFIX = re.compile(
+    rf"(?<![\s_.(\[])[\s_.(\[]+(?:in[\s_])?({'|'.join(_UNITS)})[)\]]?$", re.IGNORECASE
+)
 
 
 def find(columns: Iterable[Any], names: Iterable[str]) -> str | None:

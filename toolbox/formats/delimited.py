@@ -1,7 +1,9 @@
 """Delimited text: columns of figures as people exchange them."""
 
+import codecs
 import csv
 import itertools
+import re
 import warnings
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -14,11 +16,27 @@ from toolbox.faults import one_line
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["Layout", "find_layout", "line_of", "numbers", "read_delimited", "write_delimited"]
+__all__ = [
+    "WINDOWS",
+    "Layout",
+    "find_layout",
+    "line_of",
+    "numbers",
+    "read_delimited",
+    "text_encoding",
+    "write_delimited",
+]
 
 _BLANKS = r"\s+"
 _DELIMITERS = ("\t", ";", "|", _BLANKS, ",")  # a comma last: it may be the decimal mark
 _LOOK = 50
+_UTF_8 = "utf-8-sig"
+WINDOWS = "cp1252"
+"""Encoding of a text that is not UTF-8."""
+
+_NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1f\x81\x8d\x8f\x90\x9d]")  # the last 5 mean nothing
+_WORKBOOKS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
+_BLOCK = 1 << 20
 _MOST_COLUMNS, _LONGEST_NAME = 1000, 1000
 _SAMPLE = 65_536
 _LONGEST = 2**31 - 1
@@ -47,7 +65,8 @@ def read_delimited(
         ``"."`` or ``","``; if left out, a comma where the columns are not divided by commas and
         numbers have them.
     encoding : str
-        Of the text.
+        Of the text. As long as the default stands, text that is not UTF-8 is read as
+        Windows-1252, which spreadsheets write; the layout says so.
 
     Returns
     -------
@@ -61,6 +80,8 @@ def read_delimited(
         If the file is empty, not text, or its lines do not have equally many columns.
     """
     _check_marks(delimiter, decimal)
+    _refuse_workbook(path)
+    encoding = text_encoding(path) if encoding == _UTF_8 else encoding
     found = find_layout(path, delimiter=delimiter, encoding=encoding)
     frame = _parse(path, found)
     frame.attrs |= {
@@ -126,6 +147,37 @@ def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "ut
     header = not any(_is_number(cell) for cell in head)
     _check_head(head, path)
     return Layout(mark, remarks, header, _column_names(head, header), encoding)
+
+
+def text_encoding(path: Path) -> str:
+    """Tell whether text is UTF-8, or else Windows-1252 as spreadsheets write it.
+
+    Returns
+    -------
+    str
+        ``utf-8-sig`` also where the file is no text at all, for its reader to refuse.
+    """
+    plain = True
+    with path.open("rb") as file:
+        decode = codecs.getincrementaldecoder("utf-8")().decode
+        while block := file.read(_BLOCK):
+            try:
+                decode(block)
+            except UnicodeDecodeError:
+                plain = False
+                break
+        if plain:
+            return _UTF_8
+        file.seek(0)
+        while block := file.read(_BLOCK):
+            if _NO_TEXT.search(block):
+                return _UTF_8
+    return WINDOWS
+
+
+def _refuse_workbook(path: Path) -> None:
+    if path.suffix.lower() in _WORKBOOKS:
+        raise InputFileError(f"{path} is a workbook: save its sheet as CSV, and name that file")
 
 
 def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
@@ -259,7 +311,7 @@ def _sample(path: Path, encoding: str) -> tuple[int, list[str], bool]:
 def _not_text(path: Path, encoding: str, error: UnicodeDecodeError) -> InputFileError:
     return InputFileError(
         f"{path} is not {encoding.removesuffix('-sig')} text (byte {error.start} is "
-        f"0x{error.object[error.start]:02x}); name its encoding, such as cp1252"
+        f"0x{error.object[error.start]:02x}); give its encoding, such as 'cp1252'"
     )
 
 

@@ -9,7 +9,7 @@ file that declares entities, which is how a small file swells to fill a machine,
 from array import array
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 from xml.parsers import expat
 
 import numpy as np
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from pyproj import CRS
 
-__all__ = ["read_gpx"]
+__all__ = ["degrees_of", "local_name", "parse_gpx", "read_gpx"]
 
 _POINTS = {"wpt": "point", "rtept": "point", "trkpt": "track"}
 _LINES = {"rte", "trkseg"}
@@ -72,7 +72,7 @@ def read_gpx(path: Path, *, unit: Unit = "m", depth_from_elevation: bool = False
     """
     existing_file(path)
     found = _Points(depth_from_elevation)
-    _parse(path, found)
+    parse_gpx(path, found)
     if not found.depth:
         raise InputFileError(f"{path} has {found.silent} points, none of them with a depth")
     degrees = np.column_stack([np.array(found.longitude), np.array(found.latitude)])
@@ -138,14 +138,14 @@ class _Points:
 
     def begin(self, name: str, attributes: dict[str, str]) -> None:
         """Take the start of an element."""
-        name = _local(name)
+        name = local_name(name)
         self.root = self.root or name
         if name in _LINES:
             self.lines += 1
             self._line = self.lines
         elif name in _POINTS:
             self._kind, self._facts = name, {}
-            self._place = _degrees(attributes.get("lon")), _degrees(attributes.get("lat"))
+            self._place = degrees_of(attributes.get("lon")), degrees_of(attributes.get("lat"))
         self._fact, self._text = self._wanted(name), ""
 
     def _wanted(self, name: str) -> str:
@@ -166,7 +166,7 @@ class _Points:
 
     def end(self, name: str) -> None:
         """Take the end of an element."""
-        name = _local(name)
+        name = local_name(name)
         if self._fact:
             self._facts.setdefault(self._fact, self._text.strip())
             self._fact = ""
@@ -222,19 +222,42 @@ class _Points:
         return pd.concat(self._read, ignore_index=True)
 
 
-def _local(name: str) -> str:
+def local_name(name: str) -> str:
+    """Return the name of an element without its namespace."""
     return name.rpartition(" ")[2]
 
 
-def _degrees(text: str | None) -> float:
+def degrees_of(text: str | None) -> float:
+    """Return the number of an attribute, NaN where it is none."""
     try:
         return float(text or "nan")
     except ValueError:
         return np.nan
 
 
-def _parse(path: Path, found: _Points) -> None:
-    """Run the parser over the file, a block at a time."""
+class Gatherer(Protocol):
+    """What takes the elements of a GPX file as the parser passes them."""
+
+    root: str
+
+    def begin(self, name: str, attributes: dict[str, str]) -> None:
+        """Take the start of an element."""
+
+    def end(self, name: str) -> None:
+        """Take the end of an element."""
+
+    def text(self, text: str) -> None:
+        """Take text, which may come in pieces."""
+
+
+def parse_gpx(path: Path, found: Gatherer) -> None:
+    """Run the parser over the file, a block at a time.
+
+    Raises
+    ------
+    InputFileError
+        If it is no GPX file, is cut short or declares entities.
+    """
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.StartElementHandler = found.begin
     parser.EndElementHandler = found.end

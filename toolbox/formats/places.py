@@ -95,7 +95,9 @@ def read_places(
         return _from_pegs(text, path, known, declination)
     columns = _coordinate_columns(text, path, easting, northing)
     place = np.column_stack([numbers(text, column, path) for column in columns])
-    found, notes = _text_crs(columns, path, crs)
+    found, notes = _text_crs(text, place, columns, path, crs)
+    if text.attrs["layout"].encoding != encoding:
+        notes += ("not UTF-8, so read as Windows-1252; if names look wrong, give encoding",)
     return _projected(place, text.drop(columns=list(columns)), found, into, path, notes)
 
 
@@ -180,13 +182,27 @@ def _coordinate_columns(
 
 
 def _text_crs(
-    columns: tuple[str, str], path: Path, crs: str | None
+    text: "pd.DataFrame",
+    place: np.ndarray,
+    columns: tuple[str, str],
+    path: Path,
+    crs: str | None,
 ) -> tuple["CRS", tuple[str, ...]]:
     if crs is not None:
         return parse_crs(crs), ()
     if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
         return parse_crs("EPSG:4326"), ("longitude and latitude taken as WGS 84",)
-    raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
+    degrees = bool((np.abs(place[np.isfinite(place).all(axis=1)]) <= (180, 90)).all())
+    ask = f"give one with crs, such as '{'EPSG:4326' if degrees else 'EPSG:32633'}'"
+    if not text.attrs["header"]:
+        head = "longitude,latitude,depth" if degrees else "easting,northing,depth"
+        raise InputFileError(
+            f"{path} has no header line: write one above the figures, such as {head}; if that is "
+            f"the order of its columns, a CRS is enough: {ask}"
+        )
+    if degrees:
+        ask += f", if {columns[0]} and {columns[1]} are longitude and latitude"
+    raise InputFileError(f"{path} names no CRS: {ask}")
 
 
 def _projected(

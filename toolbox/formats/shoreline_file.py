@@ -1,16 +1,19 @@
 """Shorelines and breaklines from vector files."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
 
-from toolbox.errors import InputFileError
+from toolbox.errors import InputFileError, ParameterError
+from toolbox.formats.gpx_paths import read_gpx_paths
 from toolbox.formats.paths import existing_file
 from toolbox.formats.soundings_file import depths_of
 from toolbox.formats.vector import metric_crs, read_features
 from toolbox.layers import Breaklines, Centreline, Shoreline
 from toolbox.layers.crs import project_shapes
+from toolbox.layers.outlines import closed_outlines
 from toolbox.reduction.isobaths import isobaths_of_bands
 from toolbox.tool import Range, checked
 from toolbox.units import Unit
@@ -34,13 +37,14 @@ def read_shoreline(
     open_edges: Path | None = None,
     open_within: Annotated[float, Range("m", above=0)] = 5.0,
 ) -> Shoreline:
-    """Read a shoreline of polygons.
+    """Read a shoreline of polygons, or of lines that go round the water.
 
     Parameters
     ----------
     path : Path
-        GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet. Islands may be holes, or rings
-        stacked upon the water.
+        GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, KML, or a GPX track or route.
+        Islands may be holes, or rings stacked upon the water. A line is closed where its ends lie
+        no farther apart than a tenth of its length.
     crs : str, optional
         CRS of the coordinates, where the file names none.
     into : str, optional
@@ -70,9 +74,11 @@ def read_shoreline(
     LayerError
         If it holds no usable polygon.
     """
-    frame = read_features(existing_file(path), layer=layer, where=where, crs=crs)
+    frame = _outlines(existing_file(path), layer=layer, where=where, crs=crs)
     target = metric_crs(frame, path, into)
-    shoreline = Shoreline.from_shapes(_projected(frame, target, path), target, depth=depth)
+    shapes, notes = closed_outlines(_projected(frame, target, path))
+    shoreline = Shoreline.from_shapes(shapes, target, depth=depth)
+    shoreline = replace(shoreline, notes=notes + shoreline.notes)
     if open_edges is None:
         return shoreline
     marks = read_features(existing_file(Path(open_edges)), crs=crs)
@@ -194,6 +200,15 @@ def read_centreline(
     there = frame[~(frame.geometry.isna() | frame.geometry.is_empty)]
     shapes = _projected(there, target, path)
     return Centreline(tuple(line for shape in shapes for line in _lines(shape, path)), target)
+
+
+def _outlines(path: Path, **choice: str | None) -> "GeoDataFrame":
+    if path.suffix.lower() != ".gpx":
+        return read_features(path, **choice)
+    for name, given in choice.items():
+        if given is not None:
+            raise ParameterError(f"{name} is not for GPX files, got {given!r}")
+    return read_gpx_paths(path)
 
 
 def _projected(frame: "GeoDataFrame", target: "CRS", path: Path) -> list[Any]:

@@ -43,6 +43,7 @@ _WORDS = {
     ".kml": "KML",
 }
 _INDEXES = ("rtree", "fts3", "fts4", "fts5")  # virtual tables that hold what they show
+_PACKED = (".zip", ".kmz", ".7z", ".rar", ".gz")
 _LOOK = 4096
 _BLOCK = 1 << 20
 _CELL_BYTES = 10  # of a raster while it is read: as stored, as a number and whether it is one
@@ -68,6 +69,8 @@ def vector_source(path: Path) -> Path | str:
     """
     suffix = existing_file(path).suffix.lower()
     if suffix not in _MAGIC:
+        if suffix in _PACKED:
+            raise InputFileError(f"{path} is an archive: unpack it, and name the file in it")
         allowed = ", ".join((*_MAGIC, ".parquet", ".geoparquet"))
         raise InputFileError(f"vector layers are read from {allowed}, got {path.name!r}")
     with path.open("rb") as file:
@@ -79,10 +82,21 @@ def vector_source(path: Path) -> Path | str:
         raise InputFileError(f"{path} cannot be read as {form}: it does not begin like one")
     if suffix == ".gpkg":
         _check_geopackage(path)
+    if suffix == ".shp":
+        _check_parts(path)
     if suffix == ".kml":
         _check_kml(path)
     # other drivers read JSON too, and one of them runs the command that stands in it
     return f"GeoJSON:{path}" if suffix in (".geojson", ".json") else path
+
+
+def _check_parts(path: Path) -> None:
+    """Refuse a Shapefile whose index was left behind."""
+    if not any(path.with_suffix(suffix).is_file() for suffix in (".shx", ".SHX")):
+        raise InputFileError(
+            f"{path} lacks its part {path.with_suffix('.shx').name}: a Shapefile is several files "
+            "of one name, .shp, .shx, .dbf and .prj, that must lie in one folder"
+        )
 
 
 def _check_geopackage(path: Path) -> None:

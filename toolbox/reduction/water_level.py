@@ -91,7 +91,7 @@ def level_at(record: Table, time: np.ndarray) -> np.ndarray:
     Parameters
     ----------
     record : Table
-        Columns ``time`` and ``level_m``; in any order, gaps allowed.
+        Columns ``time`` and ``level_m``, or ``level`` in metres; in any order, gaps allowed.
     time : (n,) array of datetime64
         UTC; NaT where unknown.
 
@@ -107,7 +107,8 @@ def level_at(record: Table, time: np.ndarray) -> np.ndarray:
     """
     import pandas as pd
 
-    level = record.column("level_m")
+    bare = "level" in record.frame and "level_m" not in record.frame
+    level = record.column("level" if bare else "level_m")
     if "time" not in record.frame:
         raise LayerError(f"a record needs a column 'time', got {list(record.frame.columns)}")
     read = pd.to_datetime(record.frame["time"], utc=True, errors="coerce", format="ISO8601")

@@ -1,10 +1,11 @@
 """Reduce: every source of a survey read, and brought to one CRS, one water level, one layer."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
+from toolbox.errors import InputFileError
 from toolbox.formats.casts_file import read_casts
 from toolbox.formats.doors import read_table
 from toolbox.formats.nmea import read_nmea
@@ -185,15 +186,28 @@ def _at_datum(
         return soundings
     if source.water_level is not None:
         return reduce_to_datum(soundings, water_level=source.water_level, datum=datum)
-    if source.kind == "points":
-        return soundings
+    if source.kind == "points" and not source.by_record:
+        return _without_record(soundings, settings)
     noted = soundings.frame.get("water_level")
     if noted is not None and noted.notna().all():
         return reduce_to_datum(soundings, datum=datum)
     if record is not None:
+        if source.by_record and soundings.frame["time"].isna().all():
+            raise InputFileError(f"{source.file} tells no times, which by_record needs")
         return reduce_to_datum(soundings, record, datum=datum)
     note = "no water level is known, depths are taken as at the datum"
-    return Soundings(soundings.frame, (*soundings.notes, note))
+    return replace(soundings, notes=(*soundings.notes, note))
+
+
+def _without_record(soundings: Soundings, settings: Settings) -> Soundings:
+    """Say that levels at hand are not used for points, which are taken as at the datum."""
+    if settings.datum.record is None:
+        return soundings
+    note = (
+        f"taken as at the datum, without the levels of {settings.datum.record.name}; if these "
+        "depths were read on the water of their day, give by_record = true"
+    )
+    return replace(soundings, notes=(*soundings.notes, note))
 
 
 def _cleaned(soundings: Soundings, shoreline: Shoreline, settings: Settings) -> Soundings:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
-from toolbox.errors import OutputError
+from toolbox.errors import InputFileError, OutputError
 from toolbox.formats.paths import new_folder
 from toolbox.formats.stamps import stamped
 from toolbox.layers import Soundings, Table, Tin, Vectors
@@ -82,6 +82,7 @@ def run(
         begin("reading")
         with lineage.reading():
             given = read_all(settings, lineage)
+        _check_usable(given.inputs)
         results = _compute(settings, given, lineage, memory, begin)
         begin("writing")
         with stamped(lineage.begun):
@@ -98,6 +99,18 @@ def read_all(settings: Settings, lineage: Lineage) -> Given:
         read_grounds(settings, inputs, lineage),
         find_ways(settings, inputs, lineage),
         read_living(settings, lineage),
+    )
+
+
+def _check_usable(inputs: Inputs) -> None:
+    """Refuse a survey of which nothing is left, and say why."""
+    soundings = inputs.soundings
+    if inputs.breaklines is not None or not len(soundings) or (~soundings.flag).any():
+        return
+    why = ", ".join(f"{count:,} {reason}" for reason, count in soundings.rejections().items())
+    raise InputFileError(
+        f"none of the {len(soundings):,} soundings can be used ({why}): 'leadline check' tells "
+        "what may be wrong"
     )
 
 

@@ -121,6 +121,11 @@ class Source(_Depths):
         description="Elevation of the water the depths were read on; if left out, points are at "
         "the datum, casts on the level noted with them, and logs on that of the record.",
     )
+    by_record: bool = Field(
+        False,
+        description="points: whether they were read on the water that the record tells for their "
+        "times, instead of at the datum.",
+    )
 
     @model_validator(mode="after")
     def _keys_fit_the_kind(self) -> "Source":
@@ -129,6 +134,8 @@ class Source(_Depths):
             raise ValueError("casts need pings, the file of their readings")
         if self.bar_check and (self.draft or self.speed_set):
             raise ValueError("a bar check holds draft and speed of sound: give it or these")
+        if self.by_record and self.water_level is not None:
+            raise ValueError("give water_level or by_record, not both")
         heat = (self.temperature is not None) + (self.profile is not None)
         if self.speed_set is not None and heat != 1:
             raise ValueError("speed_set needs a temperature or a profile, one of them")
@@ -138,7 +145,7 @@ class Source(_Depths):
 _KINDS: dict[str, tuple[str, ...]] = (
     dict.fromkeys(("pings", "wrap", "longest"), ("casts",))
     | dict.fromkeys(("date", "lenient_checksum", "latency", "max_gap"), ("nmea",))
-    | dict.fromkeys(("source", "layer", "where"), ("points",))
+    | dict.fromkeys(("source", "layer", "where", "by_record"), ("points",))
     | dict.fromkeys(
         ("easting", "northing", "depth", "elevation", "unit", "positive"), ("points", "xyz")
     )
@@ -250,6 +257,10 @@ class Settings(Section):
             for number, source in enumerate(self.soundings, start=1):
                 if source.water_level is not None or source.elevation is not None:
                     raise ValueError(f"soundings {number}: an elevation needs datum.elevation")
+                if source.by_record:
+                    raise ValueError(f"soundings {number}: by_record needs datum.elevation")
+        if self.datum.record is None and any(source.by_record for source in self.soundings):
+            raise ValueError("by_record needs datum.record")
         streamed = any(source.kind == "xyz" for source in self.soundings)
         if streamed and (self.thinning.cell is None or self.thinning.by == "median"):
             raise ValueError("kind = 'xyz' needs thinning.cell, and thinning.by no median")
