@@ -15,12 +15,14 @@ from toolbox.blocks.command import thin_file_command
 from toolbox.catalogue import broken, find, names, record, titles, tools
 from toolbox.desk.command import desk_command
 from toolbox.errors import ToolboxError
+from toolbox.report.notes import foremost, rejected, told
 from toolbox.report.text import one_line
 from toolbox.server.command import serve_command
 
 __all__ = ["console", "main"]
 
 BAD_INPUT, INTERRUPTED = 2, 130
+FINDINGS = "findings.txt"
 
 STARTERS = {
     "survey": ("toolbox.survey", "starter.toml"),
@@ -128,10 +130,8 @@ def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
 
         lineage = run(settings, out, overwrite=overwrite, watch=watch)
     if not quiet:
-        for note in lineage.notes:
-            click.echo(f"note: {one_line(note)}", err=True)
-        for row in lineage.rejections:
-            click.echo(_rejected(row), err=True)
+        for line in [*foremost(lineage.ranked, out / FINDINGS), *rejected(lineage.rejections)]:
+            click.echo(line, err=True)
         click.echo(f"written: {out}")
 
 
@@ -171,17 +171,11 @@ def check_command(survey: Path) -> None:
 
     lineage = Lineage(load_settings(survey))
     inputs = read_all(lineage.settings, lineage).inputs
-    for note in lineage.notes:
-        click.echo(f"note: {one_line(note)}")
-    for row in lineage.rejections:
-        click.echo(_rejected(row))
+    for line in [*told(lineage.ranked), *rejected(lineage.rejections)]:
+        click.echo(line)
     usable = f"{len(inputs.soundings.kept):,} of {len(inputs.soundings):,} soundings usable"
     name = one_line(lineage.settings.water.name)
     click.echo(f"{name}: {inputs.shoreline.ground_area():,.0f} m2, {usable}")
-
-
-def _rejected(row: dict[str, Any]) -> str:
-    return one_line(f"rejected: {row['soundings']} of {row['file']}: {row['reason']}")
 
 
 commands.add_command(thin_file_command)
