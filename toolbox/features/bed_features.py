@@ -144,9 +144,8 @@ def bed_features(
     )
     notes: list[str] = ["how steep, long and high a form must be is common practice, no norm"]
     if bed.draws is None:
-        notes.append(
-            Caution("how sure a feature is to be there is not known: only a fitted bed tells")
-        )
+        text = "only a fitted bed tells how sure its features are: these may be none where "
+        notes.append(Caution(f"{text}soundings lie far apart"))
     if left:
         notes.append(f"{counted(len(left), 'feature')} left out: too unsure or on unsurveyed bed")
     return Vectors(_frame(bed, kept), "features", tuple(notes))
