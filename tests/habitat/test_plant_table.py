@@ -17,6 +17,7 @@ from scipy.spatial import KDTree
 from toolbox.bed.triangulation import triangulate
 from toolbox.errors import LayerError
 from toolbox.formats.casts_file import read_casts
+from toolbox.formats.vectors_file import read_vectors
 from toolbox.habitat.plant_readings import plant_readings
 from toolbox.habitat.plant_table import plant_table
 from toolbox.layers import Shoreline, Soundings, Table, Tin, Vectors, VertexKind
@@ -282,6 +283,16 @@ def test_casts_tell_of_the_bed_near_them_and_of_no_more(lake: Lake, casts: Sound
     assert row["plant_area_low_m2"] < everywhere < row["plant_area_high_m2"]
     (told,) = [note for note in table.notes if note.startswith("somebody looked for plants on")]
     assert isinstance(told, Caution)
+
+
+def test_mapped_beds_of_the_sample_cover_what_is_grown_over(lake: Lake) -> None:
+    plants = read_vectors(SAMPLE / "plants.gpkg")
+    row = whole(plant_table(lake.bed, plants, interval=1.0))
+    # the outlines hold gaps; their cover is told to 5 %, so that the whole is good to a twelfth
+    true = 100 * (lake.height > 0).mean()
+    assert row["cover_percent"] == pytest.approx(true, rel=0.08)
+    assert row["plant_area_m2"] > 1.5 * 25.0 * (lake.height > 0).sum()
+    assert "looked_area_m2" not in row
 
 
 def test_what_dwells_on_plants_makes_no_more_of_them() -> None:
