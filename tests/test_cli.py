@@ -324,8 +324,7 @@ def test_check_reads_and_writes_nothing(desk: Path, capfd: Said) -> None:
 def test_check_tells_what_would_be_rejected(capfd: Said) -> None:
     assert call(f"check '{SAMPLE / 'points.toml'}'") == 0
     told = capfd.readouterr().out
-    assert "rejected: 9 of boat_points.csv: no depth" in told
-    assert "rejected: 3 of boat_points.csv: outside the water" in told
+    assert "rejected: boat_points.csv: 9 no depth, 3 outside the water" in told
     assert "2,384 of 2,396 soundings usable" in told
 
 
@@ -336,10 +335,16 @@ def test_run_tells_what_it_wrote_unless_it_is_to_be_quiet(
     assert call(f"run survey.toml --out result {'--quiet' if quiet else ''}") == 0
     told = capfd.readouterr()
     assert told.out == ("" if quiet else "written: result\n")
-    assert re.fullmatch("" if quiet else r"(note: .+\n)+", told.err)
+    assert re.fullmatch("" if quiet else r"((caution|assumed|note): .+\n)+", told.err)
     told_all = json.loads((desk / "result" / "lineage.json").read_text(encoding="utf-8"))
-    notes = [note for step in told_all["steps"] for note in step["notes"]]
-    assert quiet or told.err.splitlines() == [f"note: {note}" for note in notes]
+    every = {note for step in told_all["steps"] for note in step["notes"]}
+    kinds = told_all["notes"]
+    assert {note for told in kinds.values() for note in told} == every
+    shown = [f"{kind}: {note}" for kind in ("caution", "assumed") for note in kinds[kind]]
+    assert len(shown) < 10
+    file = Path("result") / "findings.txt"
+    more = f"note: {len(kinds['for the record'])} more for the record: see {file}"
+    assert quiet or told.err.splitlines() == [*shown, more]
 
 
 def test_a_shapefile_written_by_a_tool_is_whole(desk: Path) -> None:

@@ -152,7 +152,11 @@ def test_survey_files_of_the_first_hours_are_understood_as_told(
     capsys.readouterr()
     assert main(["check", str(tmp_path / "mere.toml")]) == 0
     told = "".join(capsys.readouterr()).splitlines()
-    shown = [line for line in page.splitlines() if re.match("note: |rejected: ", line)]
+    shown = [
+        line
+        for line in page.splitlines()
+        if re.match("caution: |assumed: |note: |rejected: ", line)
+    ]
     assert [line for line in shown if line not in told] == []
     assert [line for line in told if line.endswith("usable") and line in page]
 

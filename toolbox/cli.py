@@ -16,6 +16,7 @@ from toolbox.blocks.command import thin_file_command
 from toolbox.catalogue import broken, find, names, record, titles, tools
 from toolbox.desk.command import desk_command
 from toolbox.errors import ToolboxError
+from toolbox.report.notes import foremost, rejected, told
 from toolbox.report.text import one_line
 from toolbox.server.command import serve_command
 from toolbox.surroundings import drop_foreign_proj, open_streams
@@ -23,6 +24,7 @@ from toolbox.surroundings import drop_foreign_proj, open_streams
 __all__ = ["console", "main"]
 
 BAD_INPUT, INTERRUPTED = 2, 130
+FINDINGS = "findings.txt"
 
 FULL = (errno.ENOSPC, errno.EFBIG, errno.EIO)
 
@@ -138,10 +140,8 @@ def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
 
         lineage = run(settings, out, overwrite=overwrite, watch=watch)
     if not quiet:
-        for note in lineage.notes:
-            click.echo(f"note: {one_line(note)}", err=True)
-        for row in lineage.rejections:
-            click.echo(_rejected(row), err=True)
+        for line in [*foremost(lineage.ranked, out / FINDINGS), *rejected(lineage.rejections)]:
+            click.echo(line, err=True)
         click.echo(f"written: {out}")
 
 
@@ -185,19 +185,13 @@ def check_command(survey: Path) -> None:
     lineage = Lineage(load_settings(survey))
     check_files(lineage.settings, survey)
     inputs = read_all(lineage.settings, lineage).inputs
-    for note in lineage.notes:
-        click.echo(f"note: {one_line(note)}")
-    for row in lineage.rejections:
-        click.echo(_rejected(row))
+    for line in [*told(lineage.ranked), *rejected(lineage.rejections)]:
+        click.echo(line)
     for line in place_advice(lineage.settings, inputs):
         click.echo(f"doubt: {one_line(line)}")
     usable = f"{len(inputs.soundings.kept):,} of {len(inputs.soundings):,} soundings usable"
     name = one_line(lineage.settings.water.name)
     click.echo(f"{name}: {inputs.shoreline.ground_area():,.0f} m2, {usable}")
-
-
-def _rejected(row: dict[str, Any]) -> str:
-    return one_line(f"rejected: {row['soundings']} of {row['file']}: {row['reason']}")
 
 
 commands.add_command(thin_file_command)

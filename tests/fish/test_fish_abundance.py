@@ -94,7 +94,10 @@ def test_index_unless_calibrated() -> None:
     census = fish_abundance(tank(), echoes(beds, 3.0), Table(beds), calibrated=True, **options)
     assert index.title == "Index of fish, not a census"
     assert set(index.frame["measure"]) == {"index"}
-    assert any(note.startswith("not calibrated: an index") for note in index.notes)
+    assert any(
+        note.startswith("sounder not calibrated: the count of fish is an index")
+        for note in index.notes
+    )
     assert census.title == "Number of fish"
     assert set(census.frame["measure"]) == {"number"}
     assert not any("calibrated" in note for note in census.notes)
@@ -107,7 +110,7 @@ def test_dead_zone_and_blind_range_are_not_counted() -> None:
     table = fish_abundance(tank(), echoes(beds, 0.8, 3.0, 7.9), Table(beds), beam_angle=20, step=2)
     assert table.frame.iloc[-1]["echoes"] == 90
     assert any(note.startswith("180 echoes in the blind range") for note in table.notes)
-    assert any(" of the lake's water was not searched" in note for note in table.notes)
+    assert any(" of the lake's water was not searched for fish" in note for note in table.notes)
     wide = estimated(tank(), echoes(beds, 3.0), beds, margin=1.0, blind=2.5).loc["whole"]
     slim = estimated(tank(), echoes(beds, 3.0), beds).loc["whole"]
     assert wide["unsearched_share"] > slim["unsearched_share"] + 0.25

@@ -2,7 +2,7 @@
 
 import importlib.util
 import sys
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from types import ModuleType
 
@@ -12,12 +12,18 @@ import pandas as pd
 import pytest
 import shapely
 from pyproj import CRS
+from scipy.spatial import KDTree
 
 from toolbox.bed.triangulation import triangulate
 from toolbox.errors import LayerError
+from toolbox.formats.casts_file import read_casts
+from toolbox.formats.vectors_file import read_vectors
 from toolbox.habitat.plant_readings import plant_readings
 from toolbox.habitat.plant_table import plant_table
 from toolbox.layers import Shoreline, Soundings, Table, Tin, Vectors, VertexKind
+from toolbox.notes import Caution
+from toolbox.reduction.casts import place_casts
+from toolbox.reduction.cleaning import clean
 
 SIDE, DEEPEST = 100.0, 10.0
 AREA, VOLUME = SIDE**2, SIDE**2 * DEEPEST / 3
@@ -163,7 +169,7 @@ def test_single_points_are_clusters() -> None:
     fine, coarse = (plant_table(pyramid(), points, cluster=width).notes for width in (10.0, 60.0))
     assert "band: 100 lines or clusters drawn again" in fine
     assert "band: 4 lines or clusters drawn again" in coarse
-    assert "fewer than 8 lines or clusters: the band is too narrow" in coarse
+    assert "plants: fewer than 8 lines or clusters were read, the band is too narrow" in coarse
 
 
 def test_what_was_met_deepest_is_told() -> None:
@@ -190,8 +196,11 @@ def test_readings_off_the_bed_are_told_or_refused() -> None:
         plant_table(pyramid(), Vectors(gone, "readings"))
 
 
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
+
+
 def load_lake() -> ModuleType:
-    path = Path(__file__).resolve().parents[2] / "sample_layers" / "lake.py"
+    path = SAMPLE / "lake.py"
     spec = importlib.util.spec_from_file_location("sample_lake_of_plant_table", path)
     assert spec is not None
     assert spec.loader is not None
@@ -201,7 +210,19 @@ def load_lake() -> ModuleType:
     return module
 
 
-def test_plants_of_the_invented_lake_are_recovered() -> None:
+@dataclass(frozen=True)
+class Lake:
+    """The invented lake on cells of 5 m: its plants are known everywhere."""
+
+    water: Shoreline
+    places: np.ndarray
+    depth: np.ndarray
+    height: np.ndarray
+    bed: Tin
+
+
+@pytest.fixture(scope="module")
+def lake() -> Lake:
     lake = load_lake()
     shore, crs = lake.shoreline(), CRS(lake.CRS)
     east, north = lake._cell_centres(shore, 5.0)
@@ -211,6 +232,11 @@ def test_plants_of_the_invented_lake_are_recovered() -> None:
     height = np.where(height >= 0.1, height, 0)
     water = Shoreline(shapely.MultiPolygon([shore]), crs)
     bed = triangulate(Soundings.from_arrays(places, depth, crs=crs), water)
+    return Lake(water, places, depth, height, bed)
+
+
+def test_plants_of_the_invented_lake_are_recovered(lake: Lake) -> None:
+    places, depth, height, bed, crs = lake.places, lake.depth, lake.height, lake.bed, lake.water.crs
     # read along lines 20 m apart, every 5 m, the top of plants to 0.07 m
     line = np.round((places[:, 0] - places[:, 0].min()) / 5).astype(int)
     run = line % 4 == 0
@@ -229,6 +255,62 @@ def test_plants_of_the_invented_lake_are_recovered() -> None:
         assert row[f"{name}_low_{unit}"] < true[name] < row[f"{name}_high_{unit}"]
     assert row["pvi_percent"] == pytest.approx(100 * height.sum() / depth.sum(), rel=0.1)
     assert row["plants_height_m"] == pytest.approx(height[height > 0].mean(), rel=0.1)
+    # the lines lie close enough that nothing is left unlooked at
+    assert row["looked_area_m2"] == pytest.approx(row["bed_area_m2"], rel=0.01)
+    assert row["looked_cover_percent"] == pytest.approx(100 * (height > 0).mean(), rel=0.1)
+
+
+@pytest.fixture(scope="module")
+def casts(lake: Lake) -> Soundings:
+    """Read the casts of the sample: thrown from the bank, into its weedy margin."""
+    crs = lake.water.crs
+    assert crs is not None
+    files = {"pings": SAMPLE / "pings.csv", "pegs": SAMPLE / "pegs.csv"}
+    log = read_casts(SAMPLE / "casts.csv", **files, crs=crs.to_string())
+    return clean(place_casts(log, lake.water), lake.water)
+
+
+def test_casts_tell_of_the_bed_near_them_and_of_no_more(lake: Lake, casts: Soundings) -> None:
+    table = plant_table(lake.bed, plant_readings(casts, empty="bare"), interval=1.0)
+    row = whole(table)
+    away = KDTree(casts.kept.coordinates).query(lake.places)[0]
+    near = away <= 15.0
+    true = 100 * (lake.height[near] > 0).mean()
+    assert row["looked_area_m2"] == pytest.approx(25.0 * near.sum(), rel=0.03)
+    # 24 casts, each a few degrees off: a couple of per cent of the bed near them
+    assert row["looked_cover_percent"] == pytest.approx(true, abs=2.0)
+    everywhere = 25.0 * (lake.height > 0).sum()
+    assert row["plant_area_low_m2"] < everywhere < row["plant_area_high_m2"]
+    (told,) = [note for note in table.notes if note.startswith("somebody looked for plants on")]
+    assert isinstance(told, Caution)
+
+
+def test_mapped_beds_of_the_sample_cover_what_is_grown_over(lake: Lake) -> None:
+    plants = read_vectors(SAMPLE / "plants.gpkg")
+    row = whole(plant_table(lake.bed, plants, interval=1.0))
+    # the outlines hold gaps; their cover is told to 5 %, so that the whole is good to a twelfth
+    true = 100 * (lake.height > 0).mean()
+    assert row["cover_percent"] == pytest.approx(true, rel=0.08)
+    assert row["plant_area_m2"] > 1.5 * 25.0 * (lake.height > 0).sum()
+    assert "looked_area_m2" not in row
+
+
+def test_what_dwells_on_plants_makes_no_more_of_them() -> None:
+    plants = read(10.0, deepest=5.0)
+    grown = plants.frame[plants.frame["cover_percent"] > 0]
+    dwelt = replace(plants, frame=pd.concat([plants.frame, *[grown] * 9], ignore_index=True))
+    once, often = (whole(plant_table(pyramid(), given)) for given in (plants, dwelt))
+    for name in ("looked_area_m2", "looked_cover_percent"):
+        # 16 nearest readings are fewer places where each is told ten times
+        assert often[name] == pytest.approx(once[name], rel=0.2)
+    assert often["looked_area_m2"] == once["looked_area_m2"]
+
+
+def test_plants_read_where_they_stand_alone_warn_that_cover_is_not_known(casts: Soundings) -> None:
+    (told,) = plant_readings(casts).notes
+    assert isinstance(told, Caution)
+    assert "cover is that of places with plants" in told
+    assert not plant_readings(casts, empty="bare").notes
 
 
 def test_plants_of_another_water_are_no_bare_bed_without_a_word() -> None:

@@ -113,8 +113,8 @@ def test_species_by_name_and_in_the_order_asked() -> None:
 
 def test_doubtful_values_are_named() -> None:
     assert SpeciesLimits((TROUT, Species("perch", (COLD,)))).cautions == (
-        "some or all limits are only illustrative, not to decide by: trout",
-        "some or all limits were written down from memory, to be checked: trout",
+        "some or all limits of species are only illustrative, not to decide by: trout",
+        "some or all limits of species were written from memory, to be checked: trout",
     )
     assert SpeciesLimits((Species("perch", (COLD,)),)).cautions == ()
 

@@ -199,8 +199,8 @@ def test_limits_that_nobody_could_apply_are_named() -> None:
     for note in (
         "nobody read oxygen_mg_l: unknown for trout",
         "limits on light are unknown without secchi or attenuation: trout",
-        "limits on plants or slope, which are of the bed, were left out here: trout",
-        "some or all limits are only illustrative, not to decide by: trout",
+        "suitable water keeps no limits on plants or slope, which are of the bed: trout",
+        "some or all limits of species are only illustrative, not to decide by: trout",
     ):
         assert note in table.notes
     assert any("permit" in note for note in table.notes)

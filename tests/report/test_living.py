@@ -95,3 +95,33 @@ def test_alternatives_are_told_lot_by_lot_on_one_line() -> None:
         "stocking, alternative 'both of them': 155 (75 to 315) tench and 361"
     )
     assert len(lines[1]) < 200
+
+
+PLANTS = {
+    "plant_area_m2": [17_376.0],
+    "bed_area_m2": [210_800.0],
+    "cover_percent": [4.75],
+    "pvi_percent": [0.79],
+}
+
+
+def test_mapped_beds_of_plants_are_not_taken_for_their_cover() -> None:
+    assert told("plants_by_depth", **PLANTS) == [
+        "beds of plants were mapped on 17,380 m2, 8.2% of the bed; with the gaps in them left out, "
+        "plants cover 4.8 % of the bed and take up 0.79 % of the water"
+    ]
+
+
+def test_plants_are_told_of_the_bed_that_was_looked_at_alone() -> None:
+    seen = {"looked_area_m2": [26_840.0], "looked_cover_percent": [7.0]}
+    near, rest = told("plants_by_depth", **PLANTS, **seen)
+    assert near == (
+        "plants cover 7 % of the bed near the soundings that looked for them: 1,879 m2 of "
+        "26,840 m2, without a band"
+    )
+    assert rest.startswith("of the other 87% of the bed nobody knows")
+    everything = {"looked_area_m2": [210_800.0], "looked_cover_percent": [7.0]}
+    assert len(told("plants_by_depth", **PLANTS, **everything)) == 1
+    nothing = {"looked_area_m2": [0.0], "looked_cover_percent": [np.nan]}
+    (none,) = told("plants_by_depth", **PLANTS, **nothing)
+    assert none == "plants: no reading of them lies near the bed of this water"

@@ -14,6 +14,7 @@ from affine import Affine
 
 from toolbox.bed.support import distance_to_soundings
 from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin, Vectors
+from toolbox.notes import Assumption, Caution, ranked
 from toolbox.report.summary import CAUTIONS, write_summary
 from toolbox.volume.morphometry import morphometry
 from toolbox.volume.stage import Foot
@@ -50,7 +51,7 @@ def written(folder: Path, **changes: object) -> str:
         "morphometry": morphometry(bed()),
         "distance": None,
         "bed": bed(),
-        "notes": ["depths in feet"],
+        "notes": ranked(["depths in feet"]),
         "origin": ORIGIN,
         "datum": DATUM,
     }
@@ -103,18 +104,23 @@ def test_figures_are_those_of_the_morphometry(tmp_path: Path) -> None:
 
 
 def told_first(folder: Path, **figures: tuple[float, float, float]) -> str:
-    """Return the first line under Figures, of a morphometry with these values and bands."""
+    """Return what is told before the figures, of a morphometry with these values and bands."""
     rows = [(name.replace("_", " "), *values, "1", "made up") for name, values in figures.items()]
     columns = ["measure", "value", "low", "high", "unit", "source"]
     text = written(folder, morphometry=Table(pd.DataFrame(rows, columns=columns), "Morphometry"))
-    return text.split("Figures\n-------\n")[1].strip().split("\n  ")[0]
+    return text.split("Before you rely on it\n---------------------\n")[1].strip()
 
 
-def test_a_guess_is_told_before_any_figure(tmp_path: Path) -> None:
-    guess = {"volume": (100.0, 90.0, 110.0), "unsupported_area_share": (0.87, 0.87, 0.87)}
-    assert told_first(tmp_path, **guess).startswith("87% of the water is bed that nobody sounded")
-    guess["unsupported_area_share"] = (0.2, 0.2, 0.2)
-    assert told_first(tmp_path, **guess).startswith("volume")
+def test_cautions_are_told_before_any_figure(tmp_path: Path) -> None:
+    notes = ranked(["12 nodes", Assumption("feet"), Caution("87% of the area is a guess")])
+    text = written(tmp_path, notes=notes)
+    assert section_of(text, "Before you rely on it") == ["  87% of the area is a guess"]
+    assert section_of(text, "Assumed of the input") == ["  feet"]
+    assert section_of(text, "For the record") == ["  12 nodes"]
+    order = ("Before you rely on it", "Figures", "Assumed of the input", "For the record")
+    places = [text.index(f"\n{name}\n---") for name in order]
+    assert places == sorted(places)
+    assert "Before you rely on it" not in written(tmp_path)
 
 
 def test_figures_outside_their_own_bands_are_told_with_the_reason(tmp_path: Path) -> None:
@@ -189,7 +195,7 @@ def test_a_plan_has_a_section_of_its_own(tmp_path: Path) -> None:
     )
     (tmp_path / "next_soundings.csv").touch()
     text = written(tmp_path, plan=Vectors(frame, "next_soundings"))
-    section = text.split("Where to sound next\n---")[1].split("Assumed, mended")[0]
+    section = text.split("Where to sound next\n---")[1].split("Assumed of the input")[0]
     assert "from 0.400 m to 0.300 m (25% less)" in " ".join(section.split())
     assert line_of(section, "1  from") == "1 from 100 E 200 N, 45 degrees, 300 m, sd 0.300 m"
     assert "where to sound next, also as the layer" in text
@@ -229,14 +235,14 @@ def section_of(text: str, heading: str) -> list[str]:
 def test_what_lies_on_the_bed_has_a_section_of_its_own(tmp_path: Path) -> None:
     features, _ = finds()
     (tmp_path / "features.csv").touch()
-    text = written(tmp_path, features=features, notes=["usual limits", "depths in feet"])
+    text = written(tmp_path, features=features, notes=ranked(["usual limits", "depths in feet"]))
     assert section_of(text, "On the bed") == [
         "  1 hole:",
         "    3  4.0 to 9.0 m deep, 5.0 m below its rim, 1,234 m2, at 500 E 500 N",
         "  usual limits",
     ]
     # what is told there is not told again
-    assert section_of(text, "Assumed, mended, inferred") == ["  depths in feet"]
+    assert section_of(text, "For the record") == ["  depths in feet"]
     assert line_of(text, "features.csv").startswith("features.csv what was found on the bed")
     assert "On the bed" not in written(tmp_path)
 
@@ -245,7 +251,7 @@ def test_marks_have_a_section_of_their_own_and_text_keeps_to_its_column(tmp_path
     features, marks = finds()
     for name in ("marks.csv", "marks.png", "boat_marks.csv"):
         (tmp_path / name).touch()
-    text = written(tmp_path, features=features, marks=marks, notes=["mind the wire"])
+    text = written(tmp_path, features=features, marks=marks, notes=ranked(["mind the wire"]))
     lines = section_of(text, "Marks")
     assert lines[0] == "  the best first:"
     assert lines[1].startswith("    1  From peg P1")
@@ -254,10 +260,8 @@ def test_marks_have_a_section_of_their_own_and_text_keeps_to_its_column(tmp_path
     assert all(re.match(r" {7}\S", line) for line in more)
     assert not any(line.endswith("drop-") for line in lines)  # words are kept whole
     assert lines[-1] == "  mind the wire"
-    assert section_of(text, "Assumed, mended, inferred") == ["  nothing"]
-    order = [
-        text.index(f"\n{name}\n") for name in ("On the bed", "Marks", "Assumed, mended, inferred")
-    ]
+    assert section_of(text, "For the record") == ["  nothing"]
+    order = [text.index(f"\n{name}\n") for name in ("On the bed", "Marks", "For the record")]
     assert order == sorted(order)
     files = [line.split()[0] for line in section_of(text, "Files")]
     assert files == ["marks.csv", "boat_marks.csv", "marks.png"]
@@ -272,9 +276,11 @@ def test_words_about_a_file_keep_to_their_column(tmp_path: Path) -> None:
 
 
 def test_control_characters_in_a_note_do_not_reach_a_terminal(tmp_path: Path) -> None:
-    text = written(tmp_path, notes=["no feature can be cast to from peg \x1b[2J\nCautions\n-----"])
+    text = written(
+        tmp_path, notes=ranked(["no feature can be cast to from peg \x1b[2J\nCautions\n-----"])
+    )
     assert not re.search(r"[\x00-\x08\x0b-\x1f\x7f]", text)
-    assert section_of(text, "Assumed, mended, inferred") == [
+    assert section_of(text, "For the record") == [
         "  no feature can be cast to from peg [2J Cautions -----"
     ]
 
@@ -290,10 +296,10 @@ def test_provenance_notes_and_datum_are_told(tmp_path: Path) -> None:
 
 def test_what_is_not_known_is_not_told(tmp_path: Path) -> None:
     empty = {"by": "", "date": "", "remarks": ""}
-    text = written(tmp_path, origin=empty, datum={"elevation": None, "name": ""}, notes=[])
+    text = written(tmp_path, origin=empty, datum={"elevation": None, "name": ""}, notes={})
     assert "surveyed by" not in text
     assert "datum water level" not in text
-    section = text.split("Assumed, mended, inferred")[1]
+    section = text.split("For the record")[1]
     assert section.splitlines()[2].strip() == "nothing"
 
 
@@ -315,7 +321,8 @@ def test_hostile_titles_stay_one_heading(tmp_path: Path, title: str) -> None:
         lines[0],
         "Figures",
         "How far to trust it",
-        "Assumed, mended, inferred",
+        "Assumed of the input",
+        "For the record",
         "Files",
         "Cautions",
     ]
@@ -344,5 +351,5 @@ def test_figures_are_rounded_for_reading(tmp_path: Path, value: float, shown: st
 
 
 def test_lines_are_short_enough_to_print(tmp_path: Path) -> None:
-    text = written(tmp_path, notes=["a very long remark " * 20])
+    text = written(tmp_path, notes=ranked(["a very long remark " * 20]))
     assert max(map(len, text.splitlines())) <= 92

@@ -258,3 +258,45 @@ def test_light_that_does_not_fall_is_refused(desk: Path, bed: Tin) -> None:
 def test_who_told_the_light_is_said(out: Path) -> None:
     light = pd.read_csv(out / "habitat" / "light.csv").set_index("measure")
     assert light.loc["attenuation", "source"] == "median of the profiles of light"
+
+
+# ---- plants that casts met ----
+
+CASTS = """
+[water]
+name = "Figment Mere (invented)"
+shoreline = "shoreline.gpkg"
+
+[datum]
+elevation = "212.40 m"
+
+[[soundings]]
+file = "casts.csv"
+kind = "casts"
+pings = "pings.csv"
+pegs = "pegs.csv"
+crs = "EPSG:32625"
+
+[bed]
+method = "triangulated"
+
+[make]
+write = ["habitat"]
+"""
+
+
+def test_casts_from_the_bank_tell_of_no_more_plants_than_they_saw(tmp_path: Path) -> None:
+    for name in ("shoreline.gpkg", "casts.csv", "pings.csv", "pegs.csv"):
+        shutil.copy(SAMPLE / name, tmp_path)
+    (tmp_path / "casts.toml").write_text(CASTS, encoding="utf-8")
+    lineage = run(load_settings(tmp_path / "casts.toml"), tmp_path / "out")
+    text = " ".join((tmp_path / "out" / "findings.txt").read_text(encoding="utf-8").split())
+    # the truth of the sample: 5.8 % of the bed within 15 m of the casts, 4.6 % of the whole
+    (cover,) = re.findall(r"plants cover (\d+) % of the bed near the soundings", text)
+    assert 4 <= int(cover) <= 9
+    (unseen,) = re.findall(r"of the other (\d+)% of the bed nobody knows", text)
+    assert 80 <= int(unseen) <= 92
+    assert "plants stand on" not in text
+    cautions = lineage.ranked["caution"]
+    assert any(note.startswith("somebody looked for plants on 1") for note in cautions)
+    assert any(note.startswith("half of the water is farther than") for note in cautions)

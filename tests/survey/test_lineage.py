@@ -11,6 +11,7 @@ import pyproj
 import pytest
 
 from toolbox.layers import Soundings
+from toolbox.notes import Assumption, Caution
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.settings import Settings, load_settings
 
@@ -75,6 +76,20 @@ def test_steps_keep_their_order_counts_and_notes(settings: Settings, tmp_path: P
         {"step": "grid", "rows": 3, "cols": 4, "notes": []},
         {"step": "bed", "notes": ["two merged", "one inferred"]},
     ]
+
+
+def test_notes_are_ranked_and_none_is_lost(settings: Settings, tmp_path: Path) -> None:
+    lineage = Lineage(settings)
+    lineage.step("read", ("12 rows", Assumption("feet")))
+    lineage.step("bed", (Caution("mostly a guess"), Assumption("feet"), "7 nodes"))
+    told = written(lineage, tmp_path)
+    assert told["notes"] == {
+        "caution": ["mostly a guess"],
+        "assumed": ["feet"],
+        "for the record": ["12 rows", "7 nodes"],
+    }
+    assert lineage.notes == ["mostly a guess", "feet", "12 rows", "7 nodes"]
+    assert told["steps"][1]["notes"] == ["mostly a guess", "feet", "7 nodes"]
 
 
 def test_rejections_are_counted_by_file_and_reason(settings: Settings, tmp_path: Path) -> None:

@@ -92,6 +92,33 @@ def test_what_was_assumed_is_told(reduced: tuple[Soundings, Lineage]) -> None:
         assert words in told
 
 
+def test_pings_that_met_no_plants_are_bare_bed_and_a_boat_that_never_looked_is_not(
+    reduced: tuple[Soundings, Lineage],
+) -> None:
+    frame = reduced[0].frame
+    casts = frame[frame["source"] == "cast"]
+    assert casts["canopy"].notna().all()
+    # the pings of the sample hold a canopy in 236 of 3,420 rows
+    assert (casts["canopy"] != casts["depth"]).sum() == pytest.approx(236, abs=3)
+    assert frame.loc[frame["source"] != "cast", "canopy"].isna().all()
+    (note,) = [note for note in reduced[1].ranked["assumed"] if "count as bare" in note]
+    assert note.startswith("casts.csv: notes plants and hardly ever bare bed, so that its 3184 of")
+
+
+def test_an_empty_canopy_means_what_the_survey_says(tmp_path: Path) -> None:
+    text = (SAMPLE / "survey.toml").read_text(encoding="utf-8")
+    for path in SAMPLE.iterdir():
+        (tmp_path / path.name).symlink_to(path)
+    file = tmp_path / "unknown.toml"
+    wanted = 'kind = "casts"\nempty_canopy = "unknown"\n'
+    file.write_text(text.replace('kind = "casts"\n', wanted), encoding="utf-8")
+    settings = load_settings(file)
+    lineage = Lineage(settings)
+    frame = read_inputs(settings, lineage).soundings.frame
+    assert frame["canopy"].notna().sum() == 236
+    assert not [note for note in lineage.notes if "count as bare" in note]
+
+
 def test_text_larger_than_memory_is_thinned_as_it_is_read(tmp_path: Path) -> None:
     draw = np.random.default_rng(3)
     place = draw.uniform((376_400.1, 5_116_950.1), (376_499.9, 5_116_999.9), (5_000, 2))
@@ -116,6 +143,7 @@ def test_text_larger_than_memory_is_thinned_as_it_is_read(tmp_path: Path) -> Non
         ("kind = 'casts'", "casts need pings"),
         ("kind = 'nmea'\nunit = 'ft'", "unit is for kind = 'points' or 'xyz', got kind = 'nmea'"),
         ("bar_check = 'b'\ndraft = 1", "a bar check holds draft and speed of sound"),
+        ("kind = 'nmea'\nempty_canopy = 'bare'", "empty_canopy is for kind = 'points' or 'casts'"),
         ("speed_set = 1500", "speed_set needs a temperature or a profile"),
         ("speed_set = 1500\ntemperature = 9\nprofile = 'p'", "speed_set needs a temperature or"),
         ("kind = 'sonar'", "'points', 'casts', 'nmea' or 'xyz'"),

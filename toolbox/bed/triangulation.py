@@ -9,6 +9,7 @@ from toolbox.bed.constraints import Constraints
 from toolbox.layers import Breaklines, Shoreline, Soundings, Tin, VertexKind
 from toolbox.layers.crs import check_same_crs
 from toolbox.layers.tin import plan_areas
+from toolbox.notes import Caution
 from toolbox.tool import tool
 from toolbox.words import counted
 
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from toolbox.bed.mesh import Mesh
 
 __all__ = ["triangulate"]
+
+_MUCH_CURED = 0.05  # of the water
 
 
 @tool("Triangulated lake bed")
@@ -119,9 +122,9 @@ def _cure(
     share = area / shoreline.polygons.area
     note = (
         f"{len(flat)} flat triangles ({area:.0f} m2 on the map, {share:.2%} of the water) were "
-        f"cured by {len(middles)} inferred depths"
+        f"cured by {len(middles)} inferred depths, which nobody sounded"
     )
-    return cured, (note,)
+    return cured, (Caution(note) if share > _MUCH_CURED else note,)
 
 
 def _inferred(

@@ -14,6 +14,7 @@ from toolbox.bed.problem import Problem
 from toolbox.errors import LayerError
 from toolbox.layers import Centreline, Shoreline, Soundings, Table, Tin
 from toolbox.layers.crs import check_same_crs
+from toolbox.notes import Caution
 from toolbox.reduction.quality import NORMAL_95, ORDERS
 from toolbox.tool import Range, tool
 from toolbox.words import counted
@@ -334,8 +335,10 @@ def _notes(checks: Checks, water: Water, parts: Folds, net: str) -> tuple[str, .
         notes.append("soundings without a line are left out in blocks of neighbours")
     if (untried := water.beyond(float(checks.away.max()))) > _UNTRIED_LEAST:
         notes.append(
-            f"{untried:.0%} of the water is farther from soundings than any reading left out: "
-            "nothing here tells how good the bed is there"
+            Caution(
+                f"{untried:.0%} of the water is farther from soundings than any reading left out: "
+                "nothing here tells how good the bed is there"
+            )
         )
     return tuple(notes)
 

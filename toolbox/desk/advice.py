@@ -35,7 +35,7 @@ def place_advice(settings: Settings, inputs: Inputs) -> list[str]:
         text = source.file.suffix.lower() not in (*VECTOR_SUFFIXES, ".gpx")
         raw = raw_of(source.file, given) if text else None
         places = inputs.soundings.coordinates[files == name]
-        doubts, _ = place_doubts(name, given, raw, inputs.shoreline, places)
+        doubts = place_doubts(name, given, raw, inputs.shoreline, places)
         lines += [_line(doubt) for doubt in doubts]
     return lines
 

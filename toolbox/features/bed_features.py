@@ -15,6 +15,7 @@ from toolbox.features.forms import Form, confidences, least_relief_of, supports
 from toolbox.features.ground import Ground
 from toolbox.features.surface import Surface
 from toolbox.layers import Tin, Vectors, VertexKind
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 from toolbox.words import counted
 
@@ -141,9 +142,10 @@ def bed_features(
         least_confidence=least_confidence,
         least_support=least_support,
     )
-    notes = ["how steep, long and high a form must be is common practice, no norm"]
+    notes: list[str] = ["how steep, long and high a form must be is common practice, no norm"]
     if bed.draws is None:
-        notes.append("no confidence: only a fitted bed has draws")
+        text = "only a fitted bed tells how sure its features are: these may be none where "
+        notes.append(Caution(f"{text}soundings lie far apart"))
     if left:
         notes.append(f"{counted(len(left), 'feature')} left out: too unsure or on unsurveyed bed")
     return Vectors(_frame(bed, kept), "features", tuple(notes))

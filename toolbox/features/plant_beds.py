@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 
-from toolbox.errors import LayerError
+from toolbox.features.canopies import LEAST_HEIGHT, EmptyCanopy, canopy_tops, one_sided
 from toolbox.layers import Shoreline, Soundings, Vectors
 from toolbox.layers.crs import check_same_crs
 from toolbox.tool import Range, tool
@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
 __all__ = ["plant_beds"]
-
-LEAST_HEIGHT = 0.1
-"""Height from which a sounding counts as grown over, m (common practice, no source)."""
 
 JOIN = 15.0
 """Distance up to which soundings on plants belong to one bed, m (common practice, no source)."""
@@ -35,6 +32,7 @@ def plant_beds(
     join: Annotated[float, Range("m", above=0)] = JOIN,
     least_cover: Annotated[float, Range("", min=0, max=1)] = 0.25,
     fewest: Annotated[int, Range("", min=1)] = 5,
+    empty: EmptyCanopy = "unknown",
 ) -> Vectors:
     """Outline the beds of plants, from soundings that tell the depth to the top of plants.
 
@@ -42,7 +40,7 @@ def plant_beds(
     ----------
     soundings : Soundings
         With a column ``canopy``: depth to the top of the plants, m below the datum water level.
-        Where it equals the depth the bed is bare; where it is empty nobody looked.
+        Where it equals the depth the bed is bare.
     shoreline : Shoreline
         The water: outlines end there.
     least_height : float
@@ -55,6 +53,10 @@ def plant_beds(
         loosely is no bed.
     fewest : int
         Soundings on plants that a bed must have.
+    empty : str
+        What an empty canopy means: unknown, nobody looked; or bare, as in logs that note a canopy
+        only where plants stood. Bare is taken for those sources alone (casts, track, plummet,
+        point) of which some sounding has a canopy.
 
     Returns
     -------
@@ -77,27 +79,21 @@ def plant_beds(
     plants. Where it runs between lines nobody knows.
     """
     check_same_crs(soundings=soundings, shoreline=shoreline)
-    places, depth, height = _heights(soundings)
+    places, depth, height = _heights(soundings, empty)
     grown = height >= least_height
     dense = grown & (_share_near(places, grown, join / 2) >= least_cover)
     shapes = _outlines(places[dense], shoreline, join)
     rows = [_row(shape, places, depth, height, grown) for shape in shapes]
     kept = [row for row in rows if row["grown"] >= fewest]
-    notes = ["no sounding between beds does not mean no plants: only what was sounded is told"]
-    return Vectors(_frame(kept, soundings), "plant_beds", tuple(notes))
+    told = "no sounding between beds does not mean no plants: only what was sounded is told"
+    notes = (told, *one_sided(height, len(soundings.kept)))
+    return Vectors(_frame(kept, soundings), "plant_beds", notes)
 
 
-def _heights(soundings: Soundings) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Return places, depths and heights of plants of the kept soundings that carry a canopy."""
-    kept = soundings.kept
-    if "canopy" not in kept.frame:
-        raise LayerError(
-            f"soundings need a column 'canopy' to tell plants, got {list(kept.frame.columns)}"
-        )
-    canopy = kept.frame["canopy"].to_numpy(float)
+def _heights(soundings: Soundings, empty: EmptyCanopy) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return places, depths and heights of plants of the kept soundings that tell of them."""
+    kept, canopy = soundings.kept, canopy_tops(soundings, empty)
     known = np.isfinite(canopy)
-    if not known.any():
-        raise LayerError("no sounding that was kept has a canopy: nobody looked for plants")
     return kept.coordinates[known], kept.depth[known], (kept.depth - canopy)[known].clip(0)
 
 

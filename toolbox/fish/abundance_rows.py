@@ -7,6 +7,7 @@ import numpy as np
 from toolbox.fish.raising import Raised
 from toolbox.fish.searched import LayerWater, Searched
 from toolbox.fish.target_strength import mean_strength
+from toolbox.notes import Caution
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -96,12 +97,14 @@ def _weight(searched: Searched, water: LayerWater, echoes: "pd.DataFrame") -> Ra
 def water_notes(searched: Searched, water: LayerWater, frame: "pd.DataFrame") -> tuple[str, ...]:
     """Tell what was not searched, and what the interval rests on."""
     whole = frame.iloc[-1]
-    notes = [
-        f"{whole['unsearched_share']:.1%} of the lake's water was not searched (near the surface,"
-        " near the bed, layers no transect reached); fish there are not counted"
+    notes: list[str] = [
+        Caution(
+            f"{whole['unsearched_share']:.1%} of the lake's water was not searched for fish (near "
+            "the surface, near the bed, layers no transect reached); fish there are not counted"
+        )
     ]
     if len(searched.volumes) == 1:
-        notes.append("one transect alone tells no spread: no interval")
+        notes.append(Caution("one transect alone tells no spread: no interval"))
     elif not whole["number"] > 0:
         notes.append("no fish counted: no interval")
     else:

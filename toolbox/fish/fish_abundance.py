@@ -11,6 +11,7 @@ from toolbox.fish.beam import Beam
 from toolbox.fish.searched import Counting, LayerWater, Searched, fine_edges, layer_edges
 from toolbox.fish.sounded import Sounded, night_hours
 from toolbox.layers import Table, Tin
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 from toolbox.words import counted
 
@@ -188,7 +189,9 @@ def _chosen(
         what = counted(int((~told).sum()), "echo", "echoes")
         notes.append(f"{what} in the blind range or the dead zone not counted")
         if (~told).mean() > _MANY:
-            notes.append("that is more than half: check the unit of ranges, the draft and the bed")
+            notes.append(
+                Caution("that is more than half: check the unit of ranges, the draft and the bed")
+            )
     if not sized.all():
         what = counted(int((told & ~sized).sum()), "echo", "echoes")
         notes.append(f"{what} outside the limits of size, or without one, not counted")
@@ -211,8 +214,9 @@ def _cautions(calibrated: bool, counting: Counting) -> tuple[str, ...]:
         what = (how[counting], "the water searched goes with the beam angle")
     if calibrated:
         return what
-    index = (
-        "not calibrated: an index to compare with counts of the same gear, settings and season;"
+    index = Caution(
+        "sounder not calibrated: the count of fish is an index to compare with counts of the same "
+        "gear, settings and season;"
         " it is no number of fish to stock or harvest by"
     )
     return (index, *what)

@@ -28,6 +28,7 @@ from toolbox.formats.nmea_sentences import NO_CHECKSUM, OTHER, Sentences, read_s
 from toolbox.formats.paths import existing_file
 from toolbox.layers.crs import parse_crs
 from toolbox.layers.track import MEASURED_FROM, TrackLog
+from toolbox.notes import Assumption, Caution
 from toolbox.tool import checked
 from toolbox.words import counted
 
@@ -255,9 +256,11 @@ def _utc(times: np.ndarray) -> "pd.DatetimeIndex":
 
 
 def _notes(log: _Assembled, counts: Counter[str], date: str | None, lenient: bool) -> "list[str]":
-    notes = []
+    notes: list[str] = []
     if not log.dated and date is None and len(log.times) > 1:
-        notes.append(f"the log tells no date: its first sentence was taken as of {ANY_DATE}")
+        notes.append(
+            Assumption(f"the log tells no date: its first sentence was taken as of {ANY_DATE}")
+        )
     if log.dated and date is not None:
         notes.append(f"the log tells its own dates: date {date} was not needed")
     if lenient and counts[NO_CHECKSUM]:
@@ -265,7 +268,9 @@ def _notes(log: _Assembled, counts: Counter[str], date: str | None, lenient: boo
     if counts[BACKWARD]:
         runs = int(log.run[-1]) + 1
         notes.append(
-            f"time runs backward {counted(counts[BACKWARD], 'time')}; runs of the clock: {runs}"
+            Caution(
+                f"time runs backward {counted(counts[BACKWARD], 'time')}; runs of the clock: {runs}"
+            )
         )
     keel = int((log.readings.offset < 0).sum())
     if keel:

@@ -12,6 +12,7 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
 from toolbox.layers import Places
 from toolbox.layers.crs import parse_crs, project, travel, working_crs
+from toolbox.notes import Assumption
 from toolbox.tool import Range, checked
 from toolbox.units import convert
 
@@ -191,7 +192,7 @@ def _text_crs(
     if crs is not None:
         return parse_crs(crs), ()
     if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
-        return parse_crs("EPSG:4326"), ("longitude and latitude taken as WGS 84",)
+        return parse_crs("EPSG:4326"), (Assumption("longitude and latitude taken as WGS 84"),)
     degrees = bool((np.abs(place[np.isfinite(place).all(axis=1)]) <= (180, 90)).all())
     ask = f"give one with crs, such as '{'EPSG:4326' if degrees else 'EPSG:32633'}'"
     if not text.attrs["header"]:

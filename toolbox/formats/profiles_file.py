@@ -13,6 +13,7 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.times import read_times
 from toolbox.layers import Profiles
 from toolbox.layers.profiles import MEASURES
+from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, checked
 from toolbox.units import Unit, convert
 
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["AT_DATUM", "read_profiles"]
 
-AT_DATUM = "each day's surface taken at the datum"
+AT_DATUM = Assumption("each day's surface taken at the datum")
 """What is assumed where no levels are told."""
 
 _LIMITS = {"temperature_c": (-2.0, 60.0), "oxygen_mg_l": (0.0, 40.0), "par": (0.0, np.inf)}
@@ -190,7 +191,9 @@ def _temperatures(
         )
     values = (raw - 32) / 1.8 if (unit or told) == "F" else raw
     _refuse_measure(frame, path, column, values, "temperature_c", "a temperature of -2 to 60 C")
-    assumed = [] if unit or told else [f"column {column!r} taken as degrees Celsius"]
+    assumed: list[str] = (
+        [] if unit or told else [Assumption(f"column {column!r} taken as degrees Celsius")]
+    )
     return {"temperature_c": values}, [column], assumed
 
 
@@ -199,10 +202,14 @@ def _oxygen(frame: "pd.DataFrame", path: Path, named: str | None) -> Found:
     column = named or certain or names.find(frame.columns, names.OXYGEN)
     if column is None:
         share = [str(name) for name in frame.columns if _OF_SATURATION.search(str(name).lower())]
-        return {}, [], [f"column {name!r} was not read: oxygen is read in mg/L" for name in share]
+        return (
+            {},
+            [],
+            [Caution(f"column {name!r} was not read: oxygen is read in mg/L") for name in share],
+        )
     names.need(column, frame.columns, path, "oxygen")
     values = numbers(frame, column, path)
-    notes = [] if named or certain else [f"column {column!r} taken as mg/L"]
+    notes: list[str] = [] if named or certain else [Assumption(f"column {column!r} taken as mg/L")]
     drifted = (values < 0) & (values >= -_DRIFT)
     if drifted.any():
         notes.append(f"{int(drifted.sum())} readings of oxygen a little below 0 taken as 0")

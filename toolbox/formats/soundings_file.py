@@ -16,6 +16,7 @@ from toolbox.formats.point_chunks import LAS_SUFFIXES
 from toolbox.formats.point_columns import UNSAID, texts
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs
+from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, checked
 from toolbox.units import Unit, convert
 
@@ -184,7 +185,11 @@ def depths_of(
     raw = _thirds(frame, path) if column.upper() == "Z" and column not in frame else None
     raw = numbers(frame, column, path) if raw is None else raw
     said = names.unit_of(column)
-    notes = [f"column {column!r} read in {said}, as its name says"] if said and not unit else []
+    notes: list[str] = (
+        [Assumption(f"column {column!r} read in {said}, as its name says")]
+        if said and not unit
+        else []
+    )
     values = np.asarray(convert(raw, unit or said or "m", "m"), float)
     if is_elevation:
         if datum is None:
@@ -243,7 +248,7 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
         name: texts(frame[name], unsaid) for name, unsaid in UNSAID.items() if name in frame
     }
     kept |= {"flag": frame["flag"].to_numpy()} if "flag" in frame else {}
-    notes = []
+    notes: list[str] = []
     if (column := names.find(frame.columns, names.LINE)) is not None:
         kept["line"] = texts(frame[column], UNSAID["line"])
     if (column := names.find(frame.columns, names.TIME)) is not None:
@@ -252,7 +257,9 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
         ).to_numpy()
         given = frame[column].notna() & (frame[column].astype(str).str.strip() != "")
         if unread := int((pd.isna(kept["time"]) & given).sum()):
-            notes = [f"{unread} times in column {column!r} are not ISO 8601 and were left empty"]
+            notes = [
+                Caution(f"{unread} times in column {column!r} are not ISO 8601 and were left empty")
+            ]
     for name in (name for name in _NUMBERS if name in frame):
         kept[name] = pd.to_numeric(frame[name], errors="coerce").to_numpy(float)
     return kept, notes

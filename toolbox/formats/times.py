@@ -8,6 +8,7 @@ import numpy as np
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import line_of
+from toolbox.notes import Assumption
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,7 +74,7 @@ def read_times(
     alone = text.str.fullmatch(_DATE_ALONE if date_format is None else r"\S+").to_numpy()
     found = _parsed(text.where(~alone, text + " " + _NOON), date_format, timezone)
     _refuse(frame, path, column, found, timezone, date_format)
-    told = f"dates without a time of day were taken as noon, {timezone}"
+    told = Assumption(f"dates without a time of day were taken as noon, {timezone}")
     return found, used, [told] if alone.any() else []
 
 

@@ -18,6 +18,7 @@ from toolbox.formats.delimited import Layout, find_layout
 from toolbox.formats.paths import existing_file
 from toolbox.layers import Soundings
 from toolbox.layers.crs import is_metric, parse_crs, project, working_crs
+from toolbox.notes import Assumption
 from toolbox.reduction.cell_table import CellTable
 from toolbox.tool import Range, checked
 from toolbox.units import Unit, convert
@@ -178,7 +179,7 @@ def _crs(path: Path, text: _Text, crs: str | None) -> tuple["CRS", tuple[str, ..
         return parse_crs(crs), ()
     east, north, _ = text.wanted
     if names.find([east], names.LONGITUDE) and names.find([north], names.LATITUDE):
-        return parse_crs("EPSG:4326"), ("longitude and latitude taken as WGS 84",)
+        return parse_crs("EPSG:4326"), (Assumption("longitude and latitude taken as WGS 84"),)
     raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
 
 

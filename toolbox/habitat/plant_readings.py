@@ -1,11 +1,10 @@
 """Plant readings: points with height and cover of plants, from soundings or from a table."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import numpy as np
 
-from toolbox.errors import LayerError
-from toolbox.features.plant_beds import LEAST_HEIGHT
+from toolbox.features.canopies import LEAST_HEIGHT, EmptyCanopy, canopy_tops, one_sided
 from toolbox.habitat.plants import PlantReadings, inhabited, line_names, read_points
 from toolbox.layers import Places, Soundings, Vectors
 from toolbox.tool import Range, tool
@@ -19,7 +18,7 @@ def plant_readings(
     soundings: Soundings,
     *,
     least_height: Annotated[float, Range("m", min=0)] = LEAST_HEIGHT,
-    empty: Literal["unknown", "bare"] = "unknown",
+    empty: EmptyCanopy = "unknown",
 ) -> Vectors:
     """Turn soundings that tell the top of plants into readings of height and cover.
 
@@ -47,25 +46,15 @@ def plant_readings(
     LayerError
         If no sounding that was kept carries a canopy.
     """
-    kept = soundings.kept
-    if "canopy" not in kept.frame:
-        raise LayerError(
-            f"soundings need a column 'canopy' to tell plants, got {list(kept.frame.columns)}"
-        )
-    top = kept.frame["canopy"].to_numpy(float)
-    if not np.isfinite(top).any():
-        raise LayerError("no sounding that was kept has a canopy: nobody looked for plants")
-    if empty == "bare":
-        source = kept.frame["source"].to_numpy(object)
-        looked = np.isin(source, np.unique(source[np.isfinite(top)].astype(str)))
-        top = np.where(looked & np.isnan(top), kept.depth, top)
+    kept, top = soundings.kept, canopy_tops(soundings, empty)
     known, height = np.isfinite(top), kept.depth - top
     height = np.where(height >= max(least_height, np.finfo(float).tiny), height, 0.0)
     line = line_names(kept.frame)
     line = np.where(line == "", "", kept.frame["source"].to_numpy(object) + " " + line)
     cover = np.where(height > 0, 100.0, 0.0)
     told = PlantReadings(kept.coordinates, cover, height, kept.depth, line)
-    return _vectors(told.where(known), kept.crs, ())
+    notes = one_sided(height[known], len(known))
+    return _vectors(told.where(known), kept.crs, notes)
 
 
 @tool("Plant readings from points")

@@ -2,7 +2,7 @@
 
 import math
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,13 +11,15 @@ import numpy as np
 from toolbox.bed.gridding import grid_bed
 from toolbox.bed.location import interpolated, locate
 from toolbox.errors import LayerError
-from toolbox.habitat.plant_grids import cell_centres
+from toolbox.habitat.plant_grids import REACH, cell_centres
+from toolbox.habitat.plant_looked import Looked, looked_at
 from toolbox.habitat.plant_measures import UNITS, ZoneWater, measures, with_whole
 from toolbox.habitat.plant_sums import resampled, sums_of_beds, sums_of_readings
 from toolbox.habitat.plants import PlantBeds, PlantReadings, plants_of
 from toolbox.isobaths.levels import chosen_levels
 from toolbox.layers import Table, Tin, Vectors
 from toolbox.layers.crs import check_same_crs
+from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
 from toolbox.words import counted
@@ -31,6 +33,8 @@ CLUSTER = 50.0
 """Width of the squares in which single points count as one, m (common practice, no source)."""
 
 _CELLS = 50_000
+_MUCH = 0.5  # of the bed: with less looked at, what is told of the whole is mostly a guess
+_ALL = 0.995
 _FEW = 8  # lines: fewer tell too little of how much they differ
 
 
@@ -41,6 +45,7 @@ def plant_table(
     *,
     interval: Annotated[float, Range("m", above=0)] | None = None,
     cell: Annotated[float, Range("m", above=0)] | None = None,
+    reach: Annotated[float, Range("m", above=0)] = REACH,
     cluster: Annotated[float, Range("m", above=0)] = CLUSTER,
     resamples: Annotated[int, Range("", min=20, max=100_000)] = 500,
     seed: Annotated[int, Range("", min=0)] = 0,
@@ -57,8 +62,10 @@ def plant_table(
     interval : float, optional
         Depth from one zone to the next; if left out, a round one that gives 8 to 16 zones.
     cell : float, optional
-        Width of the cells that polygons are looked up at; if left out, one that gives some
-        50,000.
+        Width of the cells at which polygons, and what lies near points, are looked up; if left
+        out, one that gives some 50,000.
+    reach : float
+        Distance up to which a point speaks for the bed.
     cluster : float
         Points that name no line count as read in one go within squares of this width.
     resamples : int
@@ -81,7 +88,12 @@ def plant_table(
         - ``pvi_percent``: that volume over the water above the bed of the zone, which is mean cover
           times mean height of plants over mean depth.
 
-        With bands each of these is followed by its ends, such as ``cover_low_percent,
+        Of points there follow first ``looked_area_m2``, the bed within `reach` of one, and
+        ``looked_cover_percent``, the mean cover of that bed alone, by area and not by the count of
+        points. All else of a zone is taken to be as its points are: where somebody looked at a
+        small part only, that is a guess, and a note says so.
+
+        With bands each of the other figures is followed by its ends, such as ``cover_low_percent,
         cover_high_percent``. A zone in which nobody looked is empty but for its bed area, and
         has no part in the whole: a note tells its area.
 
@@ -113,6 +125,8 @@ def plant_table(
     told, (edges, notes) = plants_of(plants), _zones(bed, interval)
     if isinstance(told, PlantReadings):
         found = _of_readings(told, bed, edges, cluster, resamples, seed)
+        looked = looked_at(told, bed, edges, found.area, cell=_width(bed, cell), reach=reach)
+        found = replace(found, looked=looked, notes=found.notes + _looked_notes(looked, found.area))
     else:
         found = _of_beds(told, bed, edges, cell)
     shown = np.r_[edges[:-1], bed.depth.max()]
@@ -128,6 +142,7 @@ class _Found:
     figures: dict[str, np.ndarray]
     drawn: dict[str, np.ndarray]
     notes: tuple[str, ...]
+    looked: Looked | None = None
 
 
 def _zones(bed: Tin, interval: float | None) -> tuple[np.ndarray, tuple[str, ...]]:
@@ -162,9 +177,15 @@ def _of_readings(
 
 
 def _reading_notes(units: int, lost: int, unread: float, whole: float) -> tuple[str, ...]:
-    notes = [f"band: {counted(units, 'line or cluster', 'lines or clusters')} drawn again"]
+    notes: list[str] = [
+        f"band: {counted(units, 'line or cluster', 'lines or clusters')} drawn again"
+    ]
     if units < _FEW:
-        notes.append(f"fewer than {_FEW} lines or clusters: the band is too narrow")
+        notes.append(
+            Caution(
+                f"plants: fewer than {_FEW} lines or clusters were read, the band is too narrow"
+            )
+        )
     if lost:
         notes.append(
             f"{counted(lost, 'reading')} of plants off the bed or above the datum left out"
@@ -172,7 +193,9 @@ def _reading_notes(units: int, lost: int, unread: float, whole: float) -> tuple[
     if unread:
         share = unread / whole
         notes.append(
-            f"nobody looked for plants in zones of {unread:.0f} m2 ({share:.1%} of the bed)"
+            Caution(
+                f"nobody looked for plants in zones of {unread:.0f} m2 ({share:.1%} of the bed)"
+            )
         )
     return tuple(notes)
 
@@ -196,13 +219,29 @@ def _units(told: PlantReadings, cluster: float) -> np.ndarray:
 
 
 def _of_beds(told: PlantBeds, bed: Tin, edges: np.ndarray, cell: float | None) -> _Found:
-    wide = round_number(math.sqrt(float(bed.areas().sum()) / _CELLS)) if cell is None else cell
-    means, drawn = sums_of_beds(told, bed, cell_centres(grid_bed(bed, cell=wide)), edges)
+    places = cell_centres(grid_bed(bed, cell=_width(bed, cell)))
+    means, drawn = sums_of_beds(told, bed, places, edges)
     zones, drawn_zones = ZoneWater.of_bed(bed, edges)
     bands = measures(drawn, drawn_zones) if drawn and drawn_zones else {}
     count = np.full(len(zones.area), np.nan)
     figures = measures(means, zones)
     return _Found(count, zones.area, figures, bands, _beds_notes(told, figures["plant_area"][-1]))
+
+
+def _width(bed: Tin, cell: float | None) -> float:
+    return round_number(math.sqrt(float(bed.areas().sum()) / _CELLS)) if cell is None else cell
+
+
+def _looked_notes(looked: Looked, area: np.ndarray) -> tuple[str, ...]:
+    """Say how far the figures reach beyond the bed that was looked at."""
+    seen = looked.area[-1] / area.sum()
+    if seen > _ALL:
+        return ()
+    text = (
+        f"somebody looked for plants on {seen:.1%} of the bed; figures of a zone, and so of the "
+        "whole, take the rest of it to be like that part"
+    )
+    return (Caution(text) if seen < _MUCH else text,)
 
 
 def _frame(edges: np.ndarray, found: _Found) -> "pd.DataFrame":
@@ -212,6 +251,8 @@ def _frame(edges: np.ndarray, found: _Found) -> "pd.DataFrame":
     columns: dict[str, Any] = {"zone": [*names, "whole water"]}
     columns |= {"from_m": np.r_[edges[:-1], edges[0]], "to_m": np.r_[edges[1:], edges[-1]]}
     columns |= {"readings": with_whole(found.count), "bed_area_m2": with_whole(found.area)}
+    if found.looked is not None:
+        columns |= {"looked_area_m2": found.looked.area, "looked_cover_percent": found.looked.cover}
     for name, unit in UNITS.items():
         columns[f"{name}_{unit}"] = found.figures[name]
         if found.drawn:
@@ -228,12 +269,14 @@ def _band(values: np.ndarray) -> np.ndarray:
 
 
 def _beds_notes(told: PlantBeds, area: float) -> tuple[str, ...]:
-    notes = ["outside the beds mapped the bed counts as bare"]
+    notes: list[str] = [Assumption("outside the beds of plants mapped the bed counts as bare")]
     if not area > 0:
-        notes.append("no plants mapped lie in this water: see whether they and their CRS are right")
+        text = "no plants mapped lie in this water: see whether they and their CRS are right"
+        notes.append(Caution(text))
     most = float(np.nanmax(told.cover, initial=0.0))
     if 0 < most <= 1:
-        notes.append(f"the densest plants cover {most:g} %: cover must be per cent, not a share")
+        text = f"the densest plants cover {most:g} %: cover must be per cent, not a share"
+        notes.append(Caution(text))
     for name in ("cover", "height"):
         if missing := int(np.isnan(getattr(told, name)).sum()):
             notes.append(f"{counted(missing, 'bed')} of plants of unknown {name}")

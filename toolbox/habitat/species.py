@@ -8,6 +8,7 @@ import numpy as np
 
 from toolbox.errors import ParameterError
 from toolbox.layers import Table
+from toolbox.notes import Caution
 from toolbox.tool import tool
 
 __all__ = [
@@ -248,15 +249,18 @@ class SpeciesLimits:
         """The notes, and which species have values that one should not decide by as they are."""
         notes = self.notes
         for word, advice in (
-            (ILLUSTRATIVE, "some or all limits are only illustrative, not to decide by"),
-            (FROM_MEMORY, "some or all limits were written down from memory, to be checked"),
+            (ILLUSTRATIVE, "some or all limits of species are only illustrative, not to decide by"),
+            (
+                FROM_MEMORY,
+                "some or all limits of species were written from memory, to be checked",
+            ),
         ):
             names = [
                 one.name
                 for one in self.species
                 if any(word in source.casefold() for source in one.sources)
             ]
-            notes += (f"{advice}: {', '.join(names)}",) if names else ()
+            notes += (Caution(f"{advice}: {', '.join(names)}"),) if names else ()
         return notes
 
     def only(self, names: tuple[str, ...] | None) -> "SpeciesLimits":

@@ -8,6 +8,7 @@ from toolbox.habitat.species import Species, SpeciesLimits
 from toolbox.habitat.water_column import MEASURES, ColumnSeries, moments
 from toolbox.habitat.water_of_species import Moment, Water, water_rows
 from toolbox.layers import Profiles, Table, Tin
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 from toolbox.water.attenuation import SECCHI_FACTOR, chosen_attenuation
 
@@ -252,9 +253,13 @@ def limits_notes(
     notes = species.cautions
     for measure in (name for name in MEASURES if name not in read):
         if names := named((measure,)):
-            notes += (f"nobody read {measure}: unknown for {names}",)
+            notes += (Caution(f"nobody read {measure}: unknown for {names}"),)
     if light is None and (names := named(("light",))):
-        notes += (f"limits on light are unknown without secchi or attenuation: {names}",)
+        notes += (Caution(f"limits on light are unknown without secchi or attenuation: {names}"),)
     if names := named(tuple({"plants", "slope_deg"} - set(on_bed))):
-        notes += (f"limits on plants or slope, which are of the bed, were left out here: {names}",)
+        notes += (
+            Caution(
+                f"suitable water keeps no limits on plants or slope, which are of the bed: {names}"
+            ),
+        )
     return (*notes, _CAUTION)

@@ -7,6 +7,7 @@ import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.faults import one_line
+from toolbox.notes import Assumption
 from toolbox.words import counted
 
 if TYPE_CHECKING:
@@ -66,7 +67,9 @@ def _valid_parts(shapes: Iterable[Any]) -> tuple[list["Polygon"], list[str]]:
         try:
             flat = shapely.remove_repeated_points(shapely.force_2d(shape), 0.0)
             if not flat.is_valid:
-                notes.append(f"shape {number} repaired: {shapely.is_valid_reason(flat)}")
+                notes.append(
+                    Assumption(f"shape {number} repaired: {shapely.is_valid_reason(flat)}")
+                )
                 flat = shapely.make_valid(flat)
         except shapely.errors.GEOSException as error:  # of rings of two points
             raise LayerError(f"shape {number} cannot be repaired: {one_line(error)}") from error

@@ -11,6 +11,7 @@ from toolbox.features.reading import bed_at, map_scale
 from toolbox.layers import Tin, Vectors
 from toolbox.layers.crs import is_plane, project
 from toolbox.marks.spots import NAMES, Spots, plant_shapes, spots_at
+from toolbox.notes import Assumption, Caution
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -153,14 +154,14 @@ def notes_on(frame: "pd.DataFrame", features: Vectors, plants: Vectors | None) -
     """Tell what marks rest on."""
     notes: tuple[str, ...] = ()
     if not len(frame):
-        notes += ("no mark: no spot can be reached that has a weight",)
+        notes += (Caution("no mark: no spot can be reached that has a weight"),)
     if plants is None and not (features.frame["kind"] == "plants").any():
-        notes += ("no plants were given: marks may lie in them",)
+        notes += (Caution("no plants were given: marks may lie in them"),)
     of_bed = frame[frame["kind"] != "plant edge"]
     if len(of_bed) and of_bed["confidence"].isna().all():
-        notes += ("nobody told how sure features are: each counts as certain",)
+        notes += (Assumption("nobody told how sure features are: each counts as certain"),)
     elif frame["confidence"].isna().any():
-        notes += ("what has no confidence, as plants, counts as certain",)
+        notes += (Assumption("what has no confidence, as plants, counts as certain"),)
     if len(frame) and frame["depth_low_m"].isna().all():
         notes += ("the bed does not know its error: only a fitted bed does",)
     return notes

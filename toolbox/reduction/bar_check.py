@@ -8,6 +8,7 @@ import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.layers import Soundings, Table
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 
 __all__ = ["BarCheck", "apply_bar_check", "fit_bar_check", "fit_bars"]
@@ -92,16 +93,20 @@ def fit_bars(bar: np.ndarray, reading: np.ndarray) -> BarCheck:
 def _doubts(bar: np.ndarray, residuals: np.ndarray, sd: float, level: bool) -> tuple[str, ...]:
     notes = []
     if level:
-        notes.append("the bars were all at one depth, which tells no scale: it is taken as 1")
+        notes.append(
+            Caution("the bars were all at one depth, which tells no scale: it is taken as 1")
+        )
     if len(bar) < _ENOUGH:
         bars = "1 bar shows" if len(bar) == 1 else f"{len(bar)} bars show"
-        notes.append(f"{bars} no mistake; hold it at {_ENOUGH} depths or more")
+        notes.append(Caution(f"{bars} no mistake; hold it at {_ENOUGH} depths or more"))
     allowed = math.hypot(_SPECIAL[0], _SPECIAL[1] * float(bar.max())) / _Z95 / 3
     if sd > allowed:
         worst = int(np.abs(residuals).argmax())
         notes.append(
-            f"the bars scatter by {sd:.3f} m (sd) about the fit, more than {allowed:.3f} m; "
-            f"the worst is the one at {bar[worst]:g} m, off by {residuals[worst]:+.3f} m"
+            Caution(
+                f"the bars scatter by {sd:.3f} m (sd) about the fit, more than {allowed:.3f} m; "
+                f"the worst is the one at {bar[worst]:g} m, off by {residuals[worst]:+.3f} m"
+            )
         )
     return tuple(notes)
 

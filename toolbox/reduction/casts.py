@@ -7,6 +7,7 @@ import numpy as np
 
 from toolbox.layers import CastLog, Shoreline, Soundings
 from toolbox.layers.crs import check_same_crs, travel
+from toolbox.notes import Assumption
 from toolbox.tool import Range, tool
 
 if TYPE_CHECKING:
@@ -184,8 +185,10 @@ def _notes(log: CastLog, noted: "pd.DataFrame", speed: float) -> tuple[str, ...]
     share = np.mean(noted["cast"].isin(log.casts["cast"][~paced]))
     return (
         *log.notes,
-        f"casts without speed or time of arrival, retrieved at an assumed {speed:g} m/s: {assumed}"
-        f" of {len(log.casts)} ({share:.0%} of the pings)",
+        Assumption(
+            f"casts without speed or time of arrival, retrieved at an assumed {speed:g} m/s: "
+            f"{assumed} of {len(log.casts)} ({share:.0%} of the pings)"
+        ),
     )
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Soundings, Table
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 from toolbox.words import counted
 
@@ -207,7 +208,8 @@ def correct_sound_speed(
         changed["canopy"] = np.where(heard, true(tops), tops)
     added = changed["sound_speed_correction"][~soundings.flag & heard]
     span = f": {added.min():+.3f} to {added.max():+.3f} m" if len(added) else ""
-    notes = (*soundings.notes, f"depths read with {speed_set:g} m/s, {note}{span}")
+    told = f"depths read with {speed_set:g} m/s, {note}{span}"
+    notes = (*soundings.notes, Caution(told) if _DOUBT in told else told)
     return replace(soundings, frame=soundings.frame.assign(**changed), notes=notes)
 
 
@@ -248,9 +250,12 @@ def _noted_temperature(soundings: Soundings) -> tuple[np.ndarray, str]:
     return np.where(known, found, usual), note
 
 
+_DOUBT = "is that Fahrenheit?"
+
+
 def _doubt(temperature: np.ndarray) -> str:
     high = float(temperature.max())
-    return f" (up to {high:g} C: is that Fahrenheit?)" if high > _DOUBTFUL else ""
+    return f" (up to {high:g} C: {_DOUBT})" if high > _DOUBTFUL else ""
 
 
 def _by_speed(depth: np.ndarray, *, ratio: np.ndarray, draft: float) -> np.ndarray:

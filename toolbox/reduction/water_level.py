@@ -7,6 +7,7 @@ import numpy as np
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Soundings, Table
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 
 __all__ = ["UNKNOWN_LEVEL", "level_at", "reduce_to_datum"]
@@ -127,7 +128,7 @@ def _seconds(time: np.ndarray) -> np.ndarray:
 
 def _note(origin: str, correction: np.ndarray) -> str:
     if not len(correction):
-        return f"depths could not be reduced to the datum by {origin}"
+        return Caution(f"depths could not be reduced to the datum by {origin}")
     low, high = correction.min(), correction.max()
     span = f"{low:+.3f} m" if low == high else f"{low:+.3f} to {high:+.3f} m"
     return f"depths reduced to the datum by {origin}: {span}"

@@ -70,11 +70,34 @@ def _light(frame: Any) -> Iterator[str]:
 
 def _plants(frame: Any) -> Iterator[str]:
     row = frame.iloc[-1]
-    area = _figure(row, "plant_area", "m2")
+    if "looked_area_m2" in row and row["looked_area_m2"] == row["looked_area_m2"]:
+        yield from _plants_looked_at(row)
+        return
+    area, share = _figure(row, "plant_area", "m2"), row["plant_area_m2"] / row["bed_area_m2"]
     yield (
-        f"plants stand on {area}, {row['plant_area_m2'] / row['bed_area_m2']:.1%} of the bed, and "
-        f"take up {row['pvi_percent']:.2g} % of the water"
+        f"beds of plants were mapped on {area}, {share:.1%} of the bed; with the gaps in them left "
+        f"out, plants cover {row['cover_percent']:.1f} % of the bed and take up "
+        f"{row['pvi_percent']:.2g} % of the water"
     )
+
+
+def _plants_looked_at(row: Any) -> Iterator[str]:
+    """Tell of the bed that readings speak for, and that of the rest nothing is known."""
+    looked, whole = row["looked_area_m2"], row["bed_area_m2"]
+    cover = row["looked_cover_percent"]
+    if not looked > 0:
+        yield "plants: no reading of them lies near the bed of this water"
+        return
+    yield (
+        f"plants cover {cover:.0f} % of the bed near the soundings that looked for them: "
+        f"{quoted(looked * cover / 100, unit='m2')} of {quoted(looked, unit='m2')}, without a band"
+    )
+    unseen = 1 - looked / whole
+    if round(unseen, 2) > 0:
+        yield (
+            f"of the other {unseen:.0%} of the bed nobody knows whether plants stand there: from "
+            "the margins alone do not reckon up the whole water"
+        )
 
 
 def _room(frame: Any) -> Iterator[str]:

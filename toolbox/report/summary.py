@@ -2,12 +2,14 @@
 
 import re
 import textwrap
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from toolbox.layers import Grid, Soundings, Table, Tin, Vectors
+from toolbox.notes import Assumption, Caution, Note
 from toolbox.report.customary import FEET, with_customary_values
 from toolbox.report.finds import features_told, marks_told
 from toolbox.report.plan import plan_told
@@ -79,8 +81,6 @@ _FILES = (
 )
 
 _WIDTH = 92
-_GUESSED = "unsupported area share"
-_MUCH = 0.25
 """Share of the water from which on a guess is told first (common practice, no source)."""
 
 _HAIR = 1e-6  # a band narrower than this share of its figure is none
@@ -101,7 +101,7 @@ def write_summary(
     marks: Vectors | None = None,
     plan: Vectors | None = None,
     living: list[str] | None = None,
-    notes: list[str],
+    notes: Mapping[str, list[str]],
     origin: dict[str, Any],
     datum: dict[str, Any],
     foot: Foot | None = None,
@@ -136,8 +136,8 @@ def write_summary(
         Where to sound next.
     living : list of str, optional
         What lives in the water, a line each.
-    notes : list of str
-        What was assumed, mended or inferred.
+    notes : mapping of list of str
+        What was assumed, mended or inferred, by kind, cautions first.
     origin, datum : dict
         As in the survey file.
     foot : str or None
@@ -146,16 +146,18 @@ def write_summary(
     files = [f"{name:26}{what}" for name, what in _FILES if (path.parent / name).exists()]
     if any(path.parent.glob("*.sld")):
         files.append("beside each raster: how it looks in a desktop GIS (.sld and .qml)")
+    first = [*_first(morphometry), *map(one_line, notes.get(Caution.kind, ()))]
     sections = (
         (one_line(title), _provenance(origin, datum)),
-        ("Figures", [*_first(morphometry), *_figures(morphometry)]),
+        *([("Before you rely on it", first)] if first else []),
+        ("Figures", _figures(morphometry)),
         *([] if foot is None else [("Figures in feet and acres", _customary(morphometry, foot))]),
         ("How far to trust it", _trust(soundings, checks, distance) + _of_bed(bed, why, orders)),
         *([] if features is None else [("On the bed", features_told(features))]),
         *([] if marks is None else [("Marks", marks_told(marks))]),
         *([] if plan is None else [("Where to sound next", plan_told(plan))]),
         *([("What lives in it", living)] if living else []),
-        ("Assumed, mended, inferred", _assumed(notes, features, marks)),
+        *_kept(notes, features, marks),
         ("Files", files),
         ("Cautions", list(CAUTIONS)),
     )
@@ -210,12 +212,6 @@ def _first(morphometry: Table) -> list[str]:
     """Say what must be known before any figure is read."""
     frame = morphometry.frame.set_index("measure")
     lines = []
-    guessed = float(frame["value"].get(_GUESSED, 0.0))
-    if guessed >= _MUCH:
-        lines.append(
-            f"{guessed:.0%} of the water is bed that nobody sounded: to that extent all figures of "
-            "the whole water are a guess"
-        )
     if {"low", "high"} <= set(frame):
         beyond = np.maximum(frame["low"] - frame["value"], frame["value"] - frame["high"])
         out = frame.index[beyond > _HAIR * frame["value"].abs()]
@@ -242,10 +238,15 @@ def _rounded(value: float) -> str:
     return f"{value:,.0f}" if abs(value) >= 100 or value == round(value) else f"{value:.3g}"
 
 
-def _assumed(notes: list[str], *told: Vectors | None) -> list[str]:
-    """Return the notes that do not stand with what they belong to already."""
+def _kept(notes: Mapping[str, list[str]], *told: Vectors | None) -> list[tuple[str, list[str]]]:
+    """Return the notes that do not stand elsewhere already, by what they mean to the reader."""
     elsewhere = {note for layer in told if layer is not None for note in layer.notes}
-    return [one_line(note) for note in notes if note not in elsewhere] or ["nothing"]
+    sections = {"Assumed of the input": Assumption.kind, "For the record": Note.kind}
+    kept = {
+        heading: [one_line(note) for note in notes.get(kind, ()) if note not in elsewhere]
+        for heading, kind in sections.items()
+    }
+    return [(heading, lines or ["nothing"]) for heading, lines in kept.items()]
 
 
 def _trust(soundings: Soundings, checks: Table | None, distance: Grid | None) -> list[str]:

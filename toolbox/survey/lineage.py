@@ -15,6 +15,7 @@ from typing import Any
 from toolbox.errors import InputFileError
 from toolbox.formats.stamps import moment
 from toolbox.layers import Soundings
+from toolbox.notes import ranked
 from toolbox.survey.settings import Settings
 
 __all__ = ["Lineage"]
@@ -79,9 +80,14 @@ class Lineage:
         ]
 
     @property
+    def ranked(self) -> dict[str, list[str]]:
+        """All notes by their kind, each told once: cautions, what was assumed, the rest."""
+        return ranked(note for step in self.steps for note in step["notes"])
+
+    @property
     def notes(self) -> list[str]:
-        """All that was assumed or mended, in order, each told once."""
-        return list(dict.fromkeys(note for step in self.steps for note in step["notes"]))
+        """All notes, cautions first, then what was assumed of the input, then the rest."""
+        return [note for told in self.ranked.values() for note in told]
 
     def write(self, path: Path) -> None:
         """Write everything as JSON."""
@@ -90,6 +96,7 @@ class Lineage:
             "made_at": self.begun.isoformat(timespec="seconds"),
             "inputs": self._inputs or [_fingerprint(file) for file in self.settings.inputs],
             "settings": self.settings.model_dump(mode="json"),
+            "notes": self.ranked,
             "steps": self.steps,
             "rejections": self.rejections,
         }

@@ -11,6 +11,7 @@ from toolbox.formats.species_file import read_species, shipped_species
 from toolbox.formats.stocking_file import read_stocking
 from toolbox.habitat.species import SpeciesLimits
 from toolbox.layers import Profiles, Table
+from toolbox.notes import Assumption
 from toolbox.reduction.water_level import level_at
 from toolbox.stocking.proposal import StockingProposal
 from toolbox.survey.lineage import Lineage
@@ -118,5 +119,9 @@ def _on_record(profiles: Profiles, settings: Settings) -> Profiles:
     if not known.all():
         days = profiles.frame["time"].dt.date
         without = f"{days[~known].nunique()} of {days.nunique()} days of profiles"
-        notes += (f"{without} without a record of the water level: their surface is at the datum",)
+        notes += (
+            Assumption(
+                f"{without} without a record of the water level: their surface is at the datum"
+            ),
+        )
     return Profiles(profiles.frame.assign(surface_m=surface), notes)

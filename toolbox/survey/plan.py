@@ -3,6 +3,7 @@
 from toolbox.bed.fitting import Fit
 from toolbox.formats.places import read_places
 from toolbox.layers import Places, Vectors
+from toolbox.notes import Caution
 from toolbox.planning.next_soundings import Ways, next_soundings
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.reduce import Inputs
@@ -10,7 +11,7 @@ from toolbox.survey.settings import Settings
 
 __all__ = ["find_ways", "make_plan"]
 
-_NO_ERROR = (
+_NO_ERROR = Caution(
     "no plan where to sound next: the bed is triangulated and does not know its own error; "
     "bed.method = 'fitted' gives one that does"
 )

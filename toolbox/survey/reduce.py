@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.errors import InputFileError
+from toolbox.features.canopies import says_plants_alone, with_bare_bed
 from toolbox.formats.casts_file import read_casts
 from toolbox.formats.doors import read_table
 from toolbox.formats.nmea import read_nmea
@@ -14,6 +15,7 @@ from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.xyz import thin_xyz
 from toolbox.layers import Breaklines, Centreline, Shoreline, Soundings, Table
 from toolbox.layers.crs import areal_scale
+from toolbox.notes import Assumption, Caution, same_kind
 from toolbox.reduction.bar_check import apply_bar_check, fit_bars
 from toolbox.reduction.casts import place_casts
 from toolbox.reduction.cleaning import clean, reject_outside
@@ -52,7 +54,11 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
     parts = [
         _read_source(source, settings, shoreline, record, lineage) for source in settings.soundings
     ]
+    bare = [_empty_is_bare(*pair, lineage) for pair in zip(settings.soundings, parts, strict=True)]
     soundings = _cleaned(Soundings.joined(parts), shoreline, settings)
+    if any(bare):  # only now: cleaning judges by the plants that were met
+        counts = [len(part) for part in parts]
+        soundings = with_bare_bed(soundings, np.repeat(bare, counts))
     lineage.rejected(soundings)
     kept = len(soundings) - sum(soundings.rejections().values())
     judged = "clean" if settings.cleaning.on else "reject outside"
@@ -63,6 +69,22 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
         _read_breaklines(settings, shoreline, lineage),
         _read_centreline(settings, shoreline, lineage),
     )
+
+
+def _empty_is_bare(source: Source, soundings: Soundings, lineage: Lineage) -> bool:
+    """Tell whether an empty canopy of a source means bare bed: as it says, or as it looks."""
+    if "canopy" not in soundings.frame or source.empty_canopy is not None:
+        return "canopy" in soundings.frame and source.empty_canopy == "bare"
+    if not says_plants_alone(soundings):
+        return False
+    empty = int(soundings.frame["canopy"].isna().sum())
+    note = Assumption(
+        f"{source.file.name}: notes plants and hardly ever bare bed, so that its {empty} of "
+        f"{len(soundings)} soundings without a canopy count as bare "
+        '(empty_canopy = "unknown" if nobody looked there)'
+    )
+    lineage.step("empty canopies", (note,), file=str(source.file), soundings=empty)
+    return True
 
 
 def _read_shoreline(settings: Settings, lineage: Lineage) -> Shoreline:
@@ -90,8 +112,10 @@ def _scale_note(shoreline: Shoreline) -> tuple[str, ...]:
         return ()
     name = shoreline.crs.name if shoreline.crs else "a plane"
     return (
-        f"in {name} a metre on the ground is {scale:.3f} m on the map: areas and volumes are "
-        f"corrected, but slopes and distances are off by that much; set water.crs to a local CRS",
+        Caution(
+            f"in {name} a metre on the ground is {scale:.3f} m on the map: areas and volumes are "
+            "corrected, but slopes and distances are off by that much; set water.crs to a local CRS"
+        ),
     )
 
 
@@ -99,13 +123,17 @@ def _read_source(
     source: Source, settings: Settings, shoreline: Shoreline, record: Table | None, lineage: Lineage
 ) -> Soundings:
     placed = _placed(source, settings, shoreline)
-    told = tuple(f"{source.file.name}: {note}" for note in placed.notes)
+    told = _named(source, placed.notes)
     lineage.step("read soundings", told, file=str(source.file), soundings_out=len(placed))
     reduced = _at_datum(_corrected(source, placed), source, settings, record)
-    told = tuple(f"{source.file.name}: {note}" for note in reduced.notes[len(placed.notes) :])
+    told = _named(source, reduced.notes[len(placed.notes) :])
     lineage.step("reduce soundings", told, soundings_in=len(placed), soundings_out=len(reduced))
     numbers = np.arange(1, len(reduced) + 1)
     return Soundings(reduced.frame.assign(file=source.file.name, record=numbers), reduced.notes)
+
+
+def _named(source: Source, notes: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(same_kind(note, f"{source.file.name}: {note}") for note in notes)
 
 
 def _placed(source: Source, settings: Settings, shoreline: Shoreline) -> Soundings:
@@ -195,7 +223,7 @@ def _at_datum(
         if source.by_record and soundings.frame["time"].isna().all():
             raise InputFileError(f"{source.file} tells no times, which by_record needs")
         return reduce_to_datum(soundings, record, datum=datum)
-    note = "no water level is known, depths are taken as at the datum"
+    note = Assumption("no water level is known, depths are taken as at the datum")
     return replace(soundings, notes=(*soundings.notes, note))
 
 
@@ -203,7 +231,7 @@ def _without_record(soundings: Soundings, settings: Settings) -> Soundings:
     """Say that levels at hand are not used for points, which are taken as at the datum."""
     if settings.datum.record is None:
         return soundings
-    note = (
+    note = Assumption(
         f"taken as at the datum, without the levels of {settings.datum.record.name}; if these "
         "depths were read on the water of their day, give by_record = true"
     )

@@ -25,6 +25,7 @@ from toolbox.survey.reading import draw, read_plants
 from toolbox.survey.reduce import Inputs, read_inputs
 from toolbox.survey.results import Checks, Results
 from toolbox.survey.settings import Settings
+from toolbox.survey.sparse import how_sparse
 from toolbox.survey.stocking import make_stocking
 from toolbox.survey.terrain import terrain_grids
 from toolbox.survey.wanted import Make
@@ -146,6 +147,7 @@ def _compute(
     derived = terrain_grids(depth, bed, make) if make.shows("rasters", "page") else ()
     grids = (depth, *derived, *away, *errors)
     lineage.step("terrain", layers=[grid.name for grid in grids])
+    lineage.step("cover of soundings", how_sparse(bed, away[0], inputs.shoreline) if away else ())
     watch("reading the bed")
     drawn = draw(bed, given.plants, settings, inputs, lineage)
     marked = make_marks(given.grounds, bed, drawn, settings, inputs, lineage)

@@ -7,6 +7,7 @@ from pydantic import Field, ValidationError, model_validator
 
 from toolbox.errors import InputFileError, SettingsError
 from toolbox.faults import first_fault
+from toolbox.features.canopies import EmptyCanopy
 from toolbox.formats.toml_text import read_toml
 from toolbox.survey.keys import (
     Crs,
@@ -126,6 +127,11 @@ class Source(_Depths):
         description="points: whether they were read on the water that the record tells for their "
         "times, instead of at the datum.",
     )
+    empty_canopy: EmptyCanopy | None = Field(
+        None,
+        description="points, casts: what an empty canopy means: unknown, nobody looked for plants; "
+        "or bare bed. If left out, bare where the file notes plants and hardly ever bare bed.",
+    )
 
     @model_validator(mode="after")
     def _keys_fit_the_kind(self) -> "Source":
@@ -142,14 +148,15 @@ class Source(_Depths):
         return self
 
 
-_KINDS: dict[str, tuple[str, ...]] = (
-    dict.fromkeys(("pings", "wrap", "longest"), ("casts",))
-    | dict.fromkeys(("date", "lenient_checksum", "latency", "max_gap"), ("nmea",))
-    | dict.fromkeys(("source", "layer", "where", "by_record"), ("points",))
-    | dict.fromkeys(
+_KINDS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("pings", "wrap", "longest"), ("casts",)),
+    **dict.fromkeys(("date", "lenient_checksum", "latency", "max_gap"), ("nmea",)),
+    **dict.fromkeys(("source", "layer", "where", "by_record"), ("points",)),
+    **dict.fromkeys(
         ("easting", "northing", "depth", "elevation", "unit", "positive"), ("points", "xyz")
-    )
-)
+    ),
+    "empty_canopy": ("points", "casts"),
+}
 """Keys that do not fit every kind of source, and those they fit."""
 
 

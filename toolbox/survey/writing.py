@@ -198,7 +198,7 @@ def _write_findings(made: Folder) -> None:
         living=living_told(
             results.habitat.tables, results.stocking.plan if results.stocking else None
         ),
-        notes=made.lineage.notes,
+        notes=made.lineage.ranked,
         origin=settings.origin.model_dump(),
         datum=settings.datum.model_dump(),
         foot=settings.make.foot if settings.report.units == "us" else None,

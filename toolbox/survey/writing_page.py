@@ -58,7 +58,7 @@ def page_of(
         "origin": settings.origin.model_dump(),
         "datum": settings.datum.model_dump(),
         "rejections": lineage.rejections,
-        "notes": lineage.notes,
+        "notes": lineage.ranked,
         "foot": settings.make.foot,
         "units": settings.report.units,
     }

@@ -9,6 +9,7 @@ from toolbox.bed.uncertainty import LEAST_SUPPORT, band
 from toolbox.errors import LayerError, ParameterError
 from toolbox.isobaths.levels import listed_levels
 from toolbox.layers import Table, Tin
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
 
@@ -26,6 +27,7 @@ __all__ = [
 ]
 
 _HAIR = 1e-9
+_MUCH_UNSOUNDED = 0.05  # of the area
 _MOST_ROWS = 1_000_000
 
 
@@ -248,7 +250,10 @@ def _unsupported(bed: Tin, reference: float) -> str:
     from toolbox.volume.bands import unsupported_shares  # which builds on this module
 
     area, volume = unsupported_shares(bed, reference, LEAST_SUPPORT)
-    return f"{area:.1%} of the area and {volume:.1%} of the volume rest on bed nobody sounded"
+    told = f"{area:.1%} of the area and {volume:.1%} of the volume rest on bed nobody sounded"
+    if area <= _MUCH_UNSOUNDED:
+        return told
+    return Caution(f"{told}: to that extent figures of the whole water are a guess")
 
 
 def _bands(name: str, unit: str, values: np.ndarray) -> dict[str, np.ndarray]:

@@ -10,6 +10,7 @@ from toolbox.errors import LayerError
 from toolbox.isobaths.zones import depth_zones
 from toolbox.layers import Table, Tin
 from toolbox.layers.grid_blocks import row_blocks
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 from toolbox.volume.contoured import ground_area
 from toolbox.volume.hypsography import area_and_volume
@@ -18,6 +19,7 @@ from toolbox.volume.rules import Rule, layer_volumes
 
 __all__ = ["compare_methods"]
 
+_MUCH_APART = 0.05  # of the volume
 _ROUNDING = 1e-11  # of a sum, which is no departure
 _WIDEST = 0.1  # cell, of the side of a square as large as the water
 
@@ -84,10 +86,11 @@ def compare_methods(
         off = frame[name] / held - 1
         frame[f"{name[:-3]}_off_share"] = off.where(off.abs() > _ROUNDING, 0.0)
     spread = np.ptp(frame["volume_off_share"])
+    apart = f"volumes part by {spread:.2%} in all"
     notes = (
         "methods compared: size is the width of a cell in m, or the number of layers",
         f"measured at depth {level:g} m",
-        f"volumes part by {spread:.2%} in all",
+        Caution(apart) if spread > _MUCH_APART else apart,
     )
     return Table(frame, "Area and volume by method", notes)
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.layers import Table
+from toolbox.notes import Caution
 from toolbox.tool import tool
 
 __all__ = ["Rule", "check_areas", "layer_volumes", "volume_from_areas"]
@@ -133,10 +134,10 @@ def volume_from_areas(table: Table, *, depth: str = "depth_m", area: str = "area
 def _warnings(
     depth: np.ndarray, low: np.ndarray, high: np.ndarray, apart: np.ndarray
 ) -> tuple[str, ...]:
-    notes = []
+    notes: list[str] = []
     if high.sum() > low.sum() * (1 + _PART):
         share = high.sum() / low.sum() - 1
-        notes.append(f"the table is coarse: the rules part by {share:.1%} on the whole")
+        notes.append(Caution(f"the table is coarse: the rules part by {share:.1%} on the whole"))
     for row in np.flatnonzero((apart > _PART) & (low > 0.01 * low.sum())):
         layer = f"{depth[row]:g} to {depth[row + 1]:g} m"
         notes.append(f"the rules part by {apart[row]:.1%} from {layer}: add a row there")

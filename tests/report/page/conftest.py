@@ -17,6 +17,7 @@ from toolbox.bed.triangulation import triangulate
 from toolbox.isobaths.isobaths import isobaths
 from toolbox.isobaths.zones import depth_zones
 from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin, Vectors
+from toolbox.notes import Assumption, Caution, ranked
 from toolbox.report.page import MapLayers, PageTables, page_html
 from toolbox.terrain.slope import slope
 from toolbox.volume.hypsography import hypsography
@@ -187,7 +188,7 @@ def told() -> dict[str, Any]:
         "origin": {"by": "nobody", "date": "2026-05-14", "remarks": ""},
         "datum": {"elevation": DATUM, "name": "a staff"},
         "rejections": [{"file": "/far/track.csv", "reason": "no depth", "soundings": 1}],
-        "notes": ["a draft of 0.3 m was added"],
+        "notes": ranked([Caution("half a guess"), "a draft of 0.3 m was added"]),
         "lineage": {
             "made_with": {"python": "3"},
             "inputs": [{"file": "/far/away/track.csv", "bytes": 12, "sha256": "ab" * 32}],
@@ -236,7 +237,7 @@ def _hostile(layers: MapLayers, tables: PageTables, told: dict[str, Any], text: 
             "origin": {"by": text, "date": text, "remarks": text},
             "datum": {"elevation": None, "name": text},
             "rejections": [{"file": text, "reason": text, "soundings": 1}],
-            "notes": [text],
+            "notes": ranked([Caution(text), Assumption(f"{text} "), f" {text}"]),
             "lineage": {
                 "made_with": {text: text},
                 "inputs": [{"file": text, "bytes": 1, "sha256": text}],

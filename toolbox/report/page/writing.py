@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Literal
 
+from toolbox.notes import Assumption, Caution, Note
 from toolbox.report.page import telling
 from toolbox.report.page.cards import cast_cards
 from toolbox.report.page.gather import gathered
@@ -46,7 +47,7 @@ def page_html(
     origin: Mapping[str, Any] | None = None,
     datum: Mapping[str, Any] | None = None,
     rejections: Sequence[Mapping[str, Any]] = (),
-    notes: Sequence[str] = (),
+    notes: Mapping[str, Sequence[str]] | None = None,
     lineage: Mapping[str, Any] | None = None,
     foot: Foot = "international",
     units: Literal["metric", "us"] = "metric",
@@ -69,8 +70,8 @@ def page_html(
         ``elevation`` of the datum water level, m, and its ``name``.
     rejections : sequence of mappings
         ``file``, ``reason`` and number of ``soundings``.
-    notes : sequence of str
-        What was assumed, mended or inferred.
+    notes : mapping of sequence of str, optional
+        What was assumed, mended or inferred, by kind, cautions first.
     lineage : mapping, optional
         As the file of a run holds it: ``made_with``, ``inputs`` and ``steps``.
     foot : str
@@ -102,10 +103,21 @@ def page_html(
         "layers": sorted(data["shapes"]),
         "soundings": telling.counts(data["soundings"]),
         "trust": telling.trust(layers.bed),
-        "notes": [short(note, _LONGEST) for note in notes],
+        "careful": _short((notes or {}).get(Caution.kind, ())),
+        "notes": _notes(notes or {}),
         "lineage": telling.lineage_view(dict(lineage or {})),
         "cautions": CAUTIONS,
         "crs": data["crs"],
         "ratio": telling.height_for_width(layers),
     }
     return rendered(data, view)
+
+
+def _notes(notes: Mapping[str, Sequence[str]]) -> list[tuple[str, list[str]]]:
+    """Return what stands folded away, by heading; cautions stand open elsewhere."""
+    headings = {Assumption.kind: "Assumed of the input", Note.kind: "For the record"}
+    return [(heading, _short(notes[kind])) for kind, heading in headings.items() if notes.get(kind)]
+
+
+def _short(notes: Sequence[str]) -> list[str]:
+    return [short(note, _LONGEST) for note in notes]
