@@ -13,6 +13,7 @@ from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from toolbox.batch.waters import Job, Record
+from toolbox.surroundings import plain_letters
 
 __all__ = ["ONE_THREAD", "by_processes", "one_by_one"]
 
@@ -171,6 +172,7 @@ def _environment(wanted: dict[str, str]) -> Iterator[None]:
 
 def _serve(pipe: Connection, do: Do) -> None:
     """Do waters until there are no more."""
+    plain_letters()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started us sees to it
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     threading.Thread(target=_die_with_parent, daemon=True).start()

@@ -14,6 +14,7 @@ from typing import Any
 
 from toolbox.errors import ToolboxError
 from toolbox.faults import one_line
+from toolbox.surroundings import plain_letters
 
 __all__ = ["Hand", "Tell"]
 
@@ -75,6 +76,7 @@ def _listen(pipe: Connection, job: str, arguments: dict[str, Any], tell: Tell) -
 
 def _serve(pipe: Connection) -> None:
     """Do jobs until there are no more."""
+    plain_letters()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # who started us sees to it
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     os.environ["GDAL_SKIP"] = f"{os.environ.get('GDAL_SKIP', '')} {_CLOSED_DRIVERS}".strip()

@@ -10,6 +10,8 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
+from toolbox.surroundings import plain_letters
+
 __all__ = ["DONE", "FAILED", "PROGRESS", "READY", "work"]
 
 READY, PROGRESS, DONE, FAILED = "ready", "progress", "done", "failed"
@@ -45,6 +47,7 @@ def work(
     """
     os.environ.update(environment)
     os.environ["TMPDIR"] = str(scratch)
+    plain_letters()
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # whoever started us ends us
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     threading.Thread(target=_die_with_parent, daemon=True).start()
