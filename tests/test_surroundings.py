@@ -1,6 +1,7 @@
 """Surroundings: what another install or a shell left behind does no harm to a command."""
 
 import os
+import shutil
 import sqlite3
 import subprocess
 import sys
@@ -126,6 +127,29 @@ def test_other_commands_say_it_too_and_go_on() -> None:
     code, out, said = begun(START, "--version", PROJ_LIB="/no\nwhere")
     assert (code, out[:8]) == (0, "leadline")
     assert said == "note: PROJ_LIB is not used: '/no\\nwhere' holds no database of PROJ\n"
+
+
+LETTERS = """
+import toolbox.cli
+
+def asked(arguments=None, program="leadline"):
+    import rasterio
+    with rasterio.Env() as env:
+        print(len(env.drivers()) > 50)
+
+toolbox.cli.main = asked
+toolbox.cli.console()
+"""
+
+
+@pytest.mark.skipif(shutil.which("localedef") is None, reason="no locale can be made here")
+def test_a_language_with_other_letters_changes_nothing(tmp_path: Path) -> None:
+    """In Turkish the capital of "i" is another letter (Unicode 15, SpecialCasing.txt: tr, az)."""
+    made = ["localedef", "-i", "tr_TR", "-f", "UTF-8", str(tmp_path / "tr_TR.UTF-8")]
+    if subprocess.run(made, capture_output=True).returncode:
+        pytest.skip("there is no source of the Turkish locale")
+    turkish = {"LOCPATH": str(tmp_path), "LC_ALL": "tr_TR.UTF-8"}
+    assert begun(LETTERS, **turkish) == (0, "True\n", "")
 
 
 STREAMS = """

@@ -19,7 +19,7 @@ from toolbox.errors import ToolboxError
 from toolbox.report.notes import foremost, rejected, told
 from toolbox.report.text import one_line
 from toolbox.server.command import serve_command
-from toolbox.surroundings import drop_foreign_proj, open_streams
+from toolbox.surroundings import drop_foreign_proj, open_streams, plain_letters
 
 __all__ = ["console", "main"]
 
@@ -242,6 +242,7 @@ def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
 def console() -> None:
     """Leave with the exit code of :func:`main`."""
     open_streams()
+    plain_letters()
     for number in (signal.SIGINT, signal.SIGTERM):  # clean up when told to stop, too
         signal.signal(number, STOP.ask)
     for dropped in drop_foreign_proj(os.environ):  # before a library is loaded that heeds it

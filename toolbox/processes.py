@@ -6,6 +6,8 @@ import signal
 import threading
 import warnings
 
+from toolbox.surroundings import plain_letters
+
 __all__ = ["settle_child"]
 
 
@@ -15,6 +17,7 @@ def settle_child() -> None:
     Two programs would else be at the same work after the first was killed and started again, and
     warnings of libraries would stand among what is told of the work.
     """
+    plain_letters()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     threading.Thread(target=_end_with_parent, daemon=True).start()

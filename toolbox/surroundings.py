@@ -1,15 +1,15 @@
 """Surroundings: what other programs leave in the environment that leads our libraries astray."""
 
+import locale
 import os
-import sqlite3
 import sys
 from collections.abc import Iterable, MutableMapping
-from contextlib import closing
+from contextlib import closing, suppress
 from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import quote
 
-__all__ = ["drop_foreign_proj", "open_streams"]
+__all__ = ["drop_foreign_proj", "open_streams", "plain_letters"]
 
 _NAMES = ("PROJ_DATA", "PROJ_LIB")
 _BRINGERS = ("rasterio", "fiona")
@@ -35,6 +35,18 @@ def open_streams() -> None:
             os.set_inheritable(found, True)
         if getattr(sys, name) is None:
             setattr(sys, name, Path(os.devnull).open(mode, encoding="utf-8"))  # noqa: SIM115
+
+
+def plain_letters() -> None:
+    """Let libraries compare words by the letters of no language.
+
+    Notes
+    -----
+    In Turkish the capital of "i" is not "I", and libraries that look a word up whatever its case
+    take "TIFF" and "tiff" for two. Processes that are begun afresh ask their environment again.
+    """
+    with suppress(locale.Error):  # as on systems that have no such locale
+        locale.setlocale(locale.LC_CTYPE, "C.UTF-8")
 
 
 def drop_foreign_proj(environment: MutableMapping[str, str]) -> list[str]:
@@ -80,6 +92,8 @@ def _own_layout(library: str) -> tuple[int, int] | None:
 
 def _layout(folders: Iterable[str | Path]) -> tuple[int, int] | None:
     """Return the layout, major and minor, of the database that PROJ finds in these folders."""
+    import sqlite3
+
     path = next((p for p in (Path(f, "proj.db") for f in folders if f) if _is_file(p)), None)
     if path is None:
         return None

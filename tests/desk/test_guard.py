@@ -1,6 +1,9 @@
 """Who may speak to a desk: token, host, origin, size."""
 
 import http.client
+import io
+import socket
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -239,6 +242,57 @@ def test_a_name_that_is_none_is_refused(own: Any, desk: Desk, name: str) -> None
     assert answer.status_code == 400
     assert "is no kind of file that is read here" in answer.text
     assert desk.place.names == []
+
+
+@pytest.mark.parametrize("name", ["a.zip", "a.csv.gz", "a.kmz", "a.xlsx", "a.gpkg.zip", "a.tar"])
+def test_nothing_packed_is_taken(own: Any, desk: Desk, name: str) -> None:
+    """A hundred million zeros in a file of 0.1 MB, as an archive and under the name of a table."""
+    swelling = io.BytesIO()
+    with zipfile.ZipFile(swelling, "w", zipfile.ZIP_DEFLATED) as file:
+        file.writestr("a.csv", bytes(20_000_000))
+    assert len(swelling.getvalue()) < MOST
+    assert _sent(own, name, swelling.getvalue()).status_code == 400
+    assert desk.place.names == []
+    assert _sent(own, "b.csv", swelling.getvalue()).status_code == 303
+    assert desk.place.taken == len(swelling.getvalue())  # kept as it is
+
+
+@pytest.mark.parametrize("letter", ["a", "\u00e9", "\u6e56"])
+def test_a_long_name_is_cut(own: Any, desk: Desk, letter: str) -> None:
+    assert _sent(own, f"{letter * 300}.geoparquet", b"1").status_code == 303
+    (name,) = desk.place.names
+    assert 150 < len(name.encode()) < 200
+    assert name.strip(letter) == ".geoparquet"
+
+
+def test_one_name_sent_from_two_windows_is_one_of_both(desk: Desk) -> None:
+    def while_another_comes() -> Iterator[bytes]:
+        yield b"first "
+        desk.place.store("a.csv", [b"second"])
+        yield b"first"
+
+    desk.place.store("a.csv", while_another_comes())
+    assert (desk.place.inputs / "a.csv").read_bytes() == b"first first"
+    assert [path.name for path in desk.place.inputs.iterdir()] == ["a.csv"]
+
+
+def test_a_page_may_not_be_another_by_two_hosts_or_a_proxys_word(started: Any) -> None:
+    """A second Host is refused by the protocol (RFC 9112, 2022, 3.2), and no proxy is believed."""
+    port = started.port
+    asked = {
+        f"Host: 127.0.0.1:{port}\r\nHost: evil.example\r\n": b"400",
+        f"Host: evil.example\r\nX-Forwarded-Host: 127.0.0.1:{port}\r\n": b"403",
+        f"Host: evil.example\r\nForwarded: host=127.0.0.1:{port}\r\n": b"403",
+    }
+    for given, status in asked.items():
+        with socket.create_connection(("127.0.0.1", port), 10) as link:
+            link.sendall(f"GET / HTTP/1.1\r\n{given}Connection: close\r\n\r\n".encode())
+            assert link.recv(100).split()[1] == status
+    with socket.create_connection(("127.0.0.1", port), 10) as link:
+        link.sendall(
+            f"GET http://127.0.0.1:{port}/ HTTP/1.1\r\nHost: evil.example\r\n\r\n".encode()
+        )
+        assert link.recv(100).split()[1] == b"403"
 
 
 @pytest.mark.parametrize(

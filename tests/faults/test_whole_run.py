@@ -349,6 +349,35 @@ def test_names_that_are_no_text_are_refused(
     assert set(held(pond)) == before
 
 
+BROKEN = "its path holds a line break, a tab or the like"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such names there")
+@pytest.mark.parametrize("name", ["two\nlines", "a\ttab", "a\x7f"])
+def test_names_that_libraries_do_not_find_are_refused(name: str, pond: Path, capfd: Said) -> None:
+    """GDAL leaves such letters out when it opens a file."""
+    shutil.copytree(pond, pond / name)
+    before = set(held(pond))
+    assert main(["run", f"{name}/survey.toml", "--out", "r", "--quiet"]) == 2
+    said = f"leadline: {f'{name}/survey.toml'!r} cannot be read: {BROKEN}; rename it\n"
+    assert capfd.readouterr().err.replace(f"{pond}/", "") == said
+    assert main(["run", "survey.toml", "--out", f"{name}/r", "--quiet"]) == 2
+    said = f"leadline: {f'{name}/r'!r} cannot be written: {BROKEN}; choose another\n"
+    assert capfd.readouterr().err == said
+    assert set(held(pond)) == before
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such names there")
+@pytest.mark.parametrize(
+    "name",
+    ["a?b#c%20d&e=f;g", "it's [x]{y} $HOME ~*", "back\\slash", "-dash", "Größe 湖", "n" * 240],
+)
+def test_any_other_name_will_do(name: str, pond: Path) -> None:
+    shutil.copytree(pond, pond / name / "in")
+    assert main(["run", f"./{name}/in/survey.toml", "--out", f"{name}/r", "--quiet"]) == 0
+    assert whole(pond / name / "r")
+
+
 @pytest.mark.usefixtures("pond")
 def test_a_path_that_is_too_long_only_with_what_is_to_be_written(
     tmp_path: Path, capfd: Said

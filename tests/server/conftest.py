@@ -18,6 +18,8 @@ import pytest
 import rasterio
 from affine import Affine
 
+import toolbox
+
 PROBE = '''
 """Tools that misbehave."""
 
@@ -96,6 +98,7 @@ def probe_break() -> Table:
     raise RuntimeError("/secret/path")
 '''
 
+HOUSE = str(Path(toolbox.__file__).parents[1])
 START = """
 from toolbox.server.command import serve_command
 
@@ -148,7 +151,7 @@ def start(folder: Path, **limits: str) -> Server:
             stdout=subprocess.PIPE,
             stderr=errors,
             text=True,
-            env=os.environ | {"PYTHONPATH": os.pathsep.join([str(folder), *paths])},
+            env=os.environ | {"PYTHONPATH": os.pathsep.join([str(folder), HOUSE, *paths])},
         )
     assert process.stdout is not None
     told = process.stdout.readline()

@@ -1,13 +1,17 @@
 """Bodies that are too large, too slow or no JSON are refused as the standard has it."""
 
 import json
+import re
 import socket
 import threading
 import time
-from contextlib import suppress
+from contextlib import ExitStack, suppress
 from typing import Any
 
+import psutil
 import pytest
+
+from toolbox.server.bodies import as_json
 
 PATH = "/processes/slope/execution"
 
@@ -48,6 +52,21 @@ def test_an_upload_that_is_too_large_leaves_nothing(ask: Any, server: Any) -> No
 def test_bad_json_is_refused(ask: Any, body: bytes, told: str) -> None:
     answer = ask.client.post(PATH, content=body, headers={"Content-Type": "application/json"})
     assert told in ask.problem(answer, 400)
+
+
+@pytest.mark.parametrize("part", [b"[],", b"{},", b'{"a":1},'])
+def test_json_that_swells_is_refused_before_it_is_read(ask: Any, part: bytes) -> None:
+    body = b'{"inputs":{"depth":[' + part * (2_000_000 // len(part)) + b"0]}}"
+    answer = ask.client.post(PATH, content=body, headers={"Content-Type": "application/json"})
+    detail = "the body holds too many numbers, lists or objects: upload a file"
+    assert ask.problem(answer, 413) == detail
+
+
+def test_geojson_of_the_largest_size_is_read() -> None:
+    """Places of a line, the densest of what is sent in earnest."""
+    place = b"[10.12345,47.12345],"
+    body = b'{"inputs":{"a":[' + place * (2_000_000 // len(place)) + b"0]}}"
+    assert len(as_json(body, 2_000_000)["inputs"]["a"]) == 100_001
 
 
 @pytest.mark.parametrize("media", ["text/plain", "application/xml", "multipart/form-data", ""])
@@ -120,6 +139,27 @@ def test_who_says_nothing_is_hung_up_on(server: Any) -> None:
         for connection in (silent, halting):
             with suppress(ConnectionResetError):
                 assert everything(connection) == b""
+
+
+def test_requests_that_come_at_once_are_answered_in_turn(server: Any) -> None:
+    """One connection, several requests before the first answer (RFC 9112, 2022, 9.3.2)."""
+    asked = [b"/conformance", b"/nowhere", b"/jobs"]
+    heads = [b"GET %s HTTP/1.1\r\nHost: localhost\r\n" % path for path in asked]
+    with socket.create_connection(("127.0.0.1", server.port), 10) as connection:
+        connection.sendall(b"\r\n".join(heads) + b"Connection: close\r\n\r\n")
+        answer = everything(connection)
+    found = re.findall(rb"HTTP/1\.1 (\d+) ", answer)
+    assert found == [b"200", b"404", b"200"]
+
+
+def test_idle_connections_keep_nobody_out(ask: Any, server: Any) -> None:
+    process = psutil.Process(server.process.pid)
+    before = process.memory_info().rss
+    with ExitStack() as stack:
+        for _ in range(300):
+            stack.enter_context(socket.create_connection(("127.0.0.1", server.port), 10))
+        assert ask.client.get("/jobs").status_code == 200
+        assert process.memory_info().rss - before < 50 * 1024**2
 
 
 def test_a_head_that_is_too_long_or_no_head_is_refused(server: Any) -> None:

@@ -2,6 +2,7 @@
 
 import contextlib
 import re
+import secrets
 import shutil
 import tempfile
 import unicodedata
@@ -32,7 +33,8 @@ _HELP = {
     **dict.fromkeys((".xlsx", ".xls", ".ods"), "a workbook: save its sheet as CSV, and give that"),
 }
 _GIVEN = "survey_given.toml"
-_LONGEST = 100
+_LONGEST = 180
+"""Bytes of a name before its ending; disks take 255 with it."""
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{p}{n}" for p in ("com", "lpt") for n in range(10))}
 
 
@@ -58,7 +60,7 @@ def safe_name(given: str) -> str:
     kept = re.sub(r"[^\w. -]", "_", last).strip(" .-")
     stem, dot, suffix = kept.rpartition(".")
     suffix = (dot + suffix).lower()
-    stem = stem.strip(" .-")[:_LONGEST]
+    stem = stem.strip(" .-").encode()[:_LONGEST].decode(errors="ignore").rstrip(" .-")
     if not stem or suffix not in SUFFIXES:
         if suffix in _HELP:
             raise ParameterError(f"{last[:80]!r} is {_HELP[suffix]}")
@@ -126,7 +128,7 @@ class Workplace:
 
     def store(self, name: str, parts: Iterable[bytes]) -> None:
         """Write a file given, whole or not at all; one of that name is replaced."""
-        fresh = self.inputs / f".{name}.part"
+        fresh = self.inputs / f".{secrets.token_hex(8)}.part"  # two windows may send one name
         try:
             with fresh.open("wb") as file:
                 file.writelines(parts)

@@ -3,6 +3,7 @@
 import os
 import secrets
 import shutil
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -19,8 +20,8 @@ _NO_SPACE = 65_536
 
 def existing_file(path: Path) -> Path:
     """Return `path` if it is a file with something in it; raise InputFileError otherwise."""
-    if (name := _odd_name(path)) is not None:
-        raise InputFileError(f"{name} cannot be read: its path is not UTF-8; rename it")
+    if (told := _odd_name(path)) is not None:
+        raise InputFileError("{} cannot be read: its path {}; rename it".format(*told))
     try:
         if path.is_dir():
             raise InputFileError(f"{path} is a folder, a file is needed")
@@ -105,12 +106,15 @@ def new_folder(path: Path, *, overwrite: bool = False) -> Iterator[Path]:
             raise
 
 
-def _odd_name(path: Path) -> str | None:
-    """Return a path in a form that can be shown, if it cannot be shown as it is."""
+def _odd_name(path: Path) -> tuple[str, str] | None:
+    """Return a path as it can be shown and what is wrong, if libraries would not find it."""
+    whole = str(path.absolute())
     try:
-        str(path.absolute()).encode()
+        whole.encode()
     except UnicodeEncodeError:
-        return os.fsencode(path).decode(errors="backslashreplace")
+        return os.fsencode(path).decode(errors="backslashreplace"), "is not UTF-8"
+    if any(unicodedata.category(letter) == "Cc" for letter in whole):  # which GDAL leaves out
+        return repr(str(path)), "holds a line break, a tab or the like"
     return None
 
 
@@ -125,8 +129,8 @@ def _is_there(path: Path, wanted: Literal["a file", "a folder"]) -> OutputError:
 
 
 def _exists(path: Path) -> bool:
-    if (name := _odd_name(path)) is not None:
-        raise OutputError(f"{name} cannot be written: its path is not UTF-8; choose another")
+    if (told := _odd_name(path)) is not None:
+        raise OutputError("{} cannot be written: its path {}; choose another".format(*told))
     try:
         return path.exists()
     except OSError as error:

@@ -64,7 +64,7 @@ def _wants_async(request: "Request") -> bool:
 def _take(
     service: Service, name: str, body: bytearray, base: str
 ) -> "tuple[Record, Future[Record]]":
-    asked = _asked(name, as_json(body))
+    asked = _asked(name, as_json(body, service.limits.body))
     record = Record(new_id(), name, wanted=asked.wanted, result=asked.result)
     record.media = BY_SUFFIX[f".{asked.result.rsplit('.', 1)[1]}"]
     try:
