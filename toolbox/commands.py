@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable
 from contextlib import nullcontext
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import numpy as np
@@ -31,6 +31,11 @@ from toolbox.units import parse_quantity
 
 __all__ = ["tool_command"]
 
+if TYPE_CHECKING:
+    _Number = click.ParamType[float]
+else:  # without a parameter before click 8.4
+    _Number = click.ParamType
+
 _LEADING = (Grid, Tin, Shoreline, Soundings, CastLog, Breaklines, Centreline, Places, Vectors)
 """Whose CRS the others follow."""
 
@@ -49,7 +54,7 @@ _MEMORY = (
 )
 
 
-class _Quantity(click.ParamType[float]):
+class _Quantity(_Number):
     """A number, with a unit if one likes."""
 
     def __init__(self, unit: str) -> None:
