@@ -243,7 +243,7 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
     kept: dict[str, Any] = {name: frame[name].to_numpy() for name in _TEXTS if name in frame}
     notes = []
     if (column := names.find(frame.columns, names.LINE)) is not None:
-        kept["line"] = frame[column].astype(str).to_numpy()
+        kept["line"] = frame[column].astype(str).where(frame[column].notna(), "").to_numpy()
     if (column := names.find(frame.columns, names.TIME)) is not None:
         kept["time"] = in_utc(frame[column]).to_numpy()
         given = frame[column].notna() & (frame[column].astype(str).str.strip() != "")
