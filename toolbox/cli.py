@@ -231,10 +231,11 @@ def _progress(quiet: bool) -> Iterator[Callable[[str], None]]:
     from toolbox.survey.stages import STAGES
 
     console = Console(stderr=True)
+    if quiet or not console.is_terminal:
+        yield lambda stage: None
+        return
     columns = (TextColumn("{task.description:14}"), BarColumn(), TimeElapsedColumn())
-    with Progress(
-        *columns, console=console, transient=True, disable=quiet or not console.is_terminal
-    ) as bar:
+    with Progress(*columns, console=console, transient=True) as bar:
         task = bar.add_task(STAGES[0], total=len(STAGES))
         yield lambda stage: bar.update(task, description=stage, completed=STAGES.index(stage))
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -16,6 +16,11 @@ from toolbox.units import parse_quantity
 
 __all__ = ["tool_command"]
 
+if TYPE_CHECKING:
+    _Number = click.ParamType[float]
+else:  # without a parameter before click 8.4
+    _Number = click.ParamType
+
 _MEMORY = (
     "Memory that the whole process may use, such as '2 GiB'; a raster that takes more is gone "
     "through in pieces. If left out, LEADLINE_MEMORY in the environment, else six tenths of what "
@@ -23,7 +28,7 @@ _MEMORY = (
 )
 
 
-class _Quantity(click.ParamType[float]):
+class _Quantity(_Number):
     """A number, with a unit if one likes."""
 
     def __init__(self, unit: str) -> None:

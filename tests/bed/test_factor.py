@@ -15,7 +15,7 @@ from toolbox.errors import LayerError
 def positive(seed: int, size: int, density: float) -> Any:
     """Return a sparse matrix that is positive definite, its rows of very different sizes."""
     rng = np.random.default_rng(seed)
-    root = sparse.random(size, size, density, rng=rng, data_rvs=rng.standard_normal)
+    root = sparse.random(size, size, density, "coo", None, rng, rng.standard_normal)
     scale = sparse.diags(10.0 ** rng.uniform(-2, 2, size))
     return (scale @ (root @ root.T + 0.1 * sparse.identity(size)) @ scale).tocsc()
 

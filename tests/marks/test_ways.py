@@ -58,7 +58,8 @@ def test_a_way_round_a_spit_through_a_narrow(first: int) -> None:
     way = shapely.LineString(Ways(bed, shore, np.array([[100.0, 150], [200.0, 150]])).way(0, 1))
     # derived: by the corners of the spit
     shortest = 2 * np.hypot(40, 150 - 10 * first) + 20
-    assert shortest < way.length < 1.1 * shortest
+    # of ways that are equally short in the net, versions of scipy take different ones
+    assert shortest < way.length < 1.12 * shortest
     assert shore.polygons.contains(way)
 
 

@@ -176,6 +176,9 @@ def _progress(total: int, quiet: bool) -> Iterator[Callable[["Record"], None]]:
     )
 
     console = Console(stderr=True)
+    if quiet or not console.is_terminal:
+        yield lambda record: None
+        return
     columns = (
         MofNCompleteColumn(),
         BarColumn(),
@@ -184,10 +187,7 @@ def _progress(total: int, quiet: bool) -> Iterator[Callable[["Record"], None]]:
         TextColumn("left"),
         TimeRemainingColumn(),
     )
-    shown = not quiet and console.is_terminal
-    with Progress(
-        *columns, console=console, transient=True, disable=not shown, speed_estimate_period=300
-    ) as bar:
+    with Progress(*columns, console=console, transient=True, speed_estimate_period=300) as bar:
         task = bar.add_task("waters", total=total, failed=0)
         left, bad = total, 0
 

@@ -126,9 +126,11 @@ def _progress(quiet: bool) -> Iterator[Callable[[str, int, int], None]]:
     from rich.progress import TimeRemainingColumn as TimeLeft
 
     console = Console(stderr=True)
+    if quiet or not console.is_terminal:
+        yield lambda stage, done, total: None
+        return
     columns = (TextColumn("{task.description:10}"), BarColumn(), TaskProgressColumn(), TimeLeft())
-    still = quiet or not console.is_terminal
-    with Progress(*columns, console=console, transient=True, disable=still) as bar:
+    with Progress(*columns, console=console, transient=True) as bar:
         tasks: dict[str, Any] = {}
 
         def watch(stage: str, done: int, total: int) -> None:

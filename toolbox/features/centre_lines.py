@@ -97,13 +97,13 @@ def _graph(score: np.ndarray, high: float) -> tuple[object, np.ndarray]:
 
     inside = np.isfinite(score)
     cells = np.argwhere(inside)
-    number = np.full(np.add(score.shape, 2), -1)
+    number = np.full(np.add(score.shape, 2), -1, np.int32)
     number[1:-1, 1:-1][inside] = np.arange(len(cells))
     cost = (high / np.clip(score[inside], 0.1 * high, 3 * high)) ** 2
     starts, ends, lengths = [], [], []
     for down, right in _STEPS:
         other = number[cells[:, 0] + 1 + down, cells[:, 1] + 1 + right]
-        one = np.flatnonzero(other >= 0)
+        one = np.flatnonzero(other >= 0).astype(np.int32)
         two = other[one]
         starts.append(one)
         ends.append(two)

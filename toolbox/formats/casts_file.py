@@ -12,6 +12,7 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.places import named_places, read_places, true_bearings
 from toolbox.layers import CastLog, Places
 from toolbox.layers.crs import bearings
+from toolbox.moments import in_utc
 from toolbox.tool import Range, checked
 from toolbox.units import convert
 
@@ -142,7 +143,6 @@ def _line_out(frame: "pd.DataFrame", path: Path, wrap: float | None) -> np.ndarr
 
 
 def _optional(frame: "pd.DataFrame", path: Path) -> dict[str, Any]:
-    import pandas as pd
 
     found: dict[str, Any] = {}
     for name, common in (("rod_tip", names.ROD_TIP), ("water_level", names.WATER_LEVEL)):
@@ -152,7 +152,7 @@ def _optional(frame: "pd.DataFrame", path: Path) -> dict[str, Any]:
         if (column := names.find(frame, listed)) is not None:
             found[name] = numbers(frame, column, path)
     if (column := names.find(frame, names.START)) is not None:
-        found["start"] = pd.to_datetime(frame[column], utc=True, errors="coerce", format="ISO8601")
+        found["start"] = in_utc(frame[column])
     return found
 
 

@@ -18,6 +18,7 @@ from toolbox.errors import InputFileError
 from toolbox.formats.paths import existing_file
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs, project, working_crs
+from toolbox.moments import in_utc
 from toolbox.tool import checked
 from toolbox.units import Unit, convert
 
@@ -207,11 +208,9 @@ class _Points:
         return depth
 
     def _read_times(self) -> None:
-        import pandas as pd
-
-        read = pd.to_datetime(self._times, utc=True, errors="coerce", format="ISO8601")
+        read = in_utc(self._times)
         self.timeless += int(np.asarray(read.isna()).sum()) - self._times.count("")
-        self._read.append(read.as_unit("us").to_series())
+        self._read.append(read.dt.as_unit("us"))
         self._times = []
 
     def times(self) -> "pd.Series[pd.Timestamp]":

@@ -16,6 +16,7 @@ from toolbox.formats.point_chunks import LAS_SUFFIXES
 from toolbox.formats.point_columns import UNSAID, texts
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs
+from toolbox.moments import in_utc
 from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, checked
 from toolbox.units import Unit, convert
@@ -252,9 +253,7 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
     if (column := names.find(frame.columns, names.LINE)) is not None:
         kept["line"] = texts(frame[column], UNSAID["line"])
     if (column := names.find(frame.columns, names.TIME)) is not None:
-        kept["time"] = pd.to_datetime(
-            frame[column], utc=True, errors="coerce", format="ISO8601"
-        ).to_numpy()
+        kept["time"] = in_utc(frame[column]).to_numpy()
         given = frame[column].notna() & (frame[column].astype(str).str.strip() != "")
         if unread := int((pd.isna(kept["time"]) & given).sum()):
             notes = [

@@ -55,14 +55,16 @@ def other_drivers() -> set[str]:
 
 
 def _other_drivers() -> set[str]:
-    import fiona.env
     import pyogrio
     import rasterio
 
     with rasterio.Env() as here:
         found = set(here.drivers())
-    with fiona.env.Env():
-        found |= set(fiona.env.Env().drivers())
+    with suppress(ImportError):  # where there is no fiona, nothing opens a file by it
+        import fiona.env
+
+        with fiona.env.Env():
+            found |= set(fiona.env.Env().drivers())
     return (found | set(pyogrio.list_drivers())) - ALLOWED
 
 

@@ -156,7 +156,7 @@ def _net(bed: Tin, places: np.ndarray, open_water: Any) -> tuple[Any, np.ndarray
     keep = (
         inside[one] & inside[other] & np.r_[np.ones(node.size, bool), np.repeat(triangle, 3) >= 0]
     )
-    one, other = one[keep], other[keep]
+    one, other = (ends[keep].astype(np.int32) for ends in (one, other))
     length = np.hypot(*(nodes[one] - nodes[other]).T)
     middle = (nodes[one] + nodes[other]) / 2
     length *= np.where(shapely.contains_xy(open_water, *middle.T), 1.0, _ASHORE)

@@ -7,6 +7,7 @@ import numpy as np
 from toolbox.errors import ParameterError
 from toolbox.layers import Soundings
 from toolbox.layers.track import TrackLog
+from toolbox.moments import in_utc
 from toolbox.reduction.fixes import SECOND, Track, on_axis, track_of
 from toolbox.tool import Range, tool
 from toolbox.words import counted
@@ -97,15 +98,13 @@ def place_soundings(
 
 def _starts(track: Track, line_starts: tuple[str, ...]) -> np.ndarray:
     """Return the starts of lines on the axis, in every run of the clock that has the time."""
-    import pandas as pd
-
     try:
-        stamps = pd.to_datetime(list(line_starts), utc=True, format="ISO8601").as_unit("us")
+        stamps = in_utc(list(line_starts), errors="raise").dt.as_unit("us")
     except ValueError as error:
         raise ParameterError(
             f"line_starts must be times such as '2026-05-12T11:40:00', got {line_starts!r}"
         ) from error
-    moments = stamps.tz_localize(None).to_numpy().astype("M8[us]").astype(np.int64)
+    moments = stamps.dt.tz_localize(None).to_numpy().astype("M8[us]").astype(np.int64)
     first, last, offset = (
         track.runs[name].to_numpy()[:, None] for name in ("first", "last", "offset")
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Soundings, Table
+from toolbox.moments import in_utc
 from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 
@@ -106,13 +107,11 @@ def level_at(record: Table, time: np.ndarray) -> np.ndarray:
     LayerError
         If the record has no times and levels.
     """
-    import pandas as pd
-
     bare = "level" in record.frame and "level_m" not in record.frame
     level = record.column("level" if bare else "level_m")
     if "time" not in record.frame:
         raise LayerError(f"a record needs a column 'time', got {list(record.frame.columns)}")
-    read = pd.to_datetime(record.frame["time"], utc=True, errors="coerce", format="ISO8601")
+    read = in_utc(record.frame["time"])
     good = read.notna().to_numpy() & np.isfinite(level)
     if not good.any():
         raise LayerError("a record needs one time in ISO 8601 with a level, got none")
