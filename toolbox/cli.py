@@ -1,6 +1,7 @@
 """Command line: ``leadline``, the whole job and, by name, every tool."""
 
 import errno
+import logging
 import os
 import signal
 import sys
@@ -244,6 +245,8 @@ def console() -> None:
     """Leave with the exit code of :func:`main`."""
     open_streams()
     plain_letters()
+    # it tells at length that it may not write into a home folder, which does no harm
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)
     for number in (signal.SIGINT, signal.SIGTERM):  # clean up when told to stop, too
         signal.signal(number, STOP.ask)
     for dropped in drop_foreign_proj(os.environ):  # before a library is loaded that heeds it
