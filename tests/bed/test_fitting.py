@@ -14,7 +14,7 @@ import shapely
 import shapely.affinity
 from pyproj import CRS
 
-from toolbox.bed.fitting import Fit, default_spacing, fit, fit_bed, usable
+from toolbox.bed.fitting import Fit, LargeNetError, default_spacing, fit, fit_bed, usable
 from toolbox.bed.location import interpolated, locate
 from toolbox.bed.problem import Scales
 from toolbox.errors import LayerError, ParameterError
@@ -288,6 +288,29 @@ def test_support_is_high_on_the_lines_and_none_far_from_them() -> None:
     assert np.median(bed.support[near]) > 0.4
     assert np.median(bed.support[far]) < 0.15
     assert np.median(bed.sd[far]) > 2 * np.median(bed.sd[near])
+
+
+def test_bed_near_a_sounding_is_surveyed_however_little_the_shore_left_to_tell() -> None:
+    """A cone of which distance from shore tells all, plumbed on a lattice of 40 m."""
+    lattice = np.arange(-80, 81, 40.0)
+    place = np.stack(np.meshgrid(lattice, lattice), axis=-1).reshape(-1, 2)
+    shoreline = water(shapely.Point(0, 0).buffer(120, 64))
+    depth = 0.05 * (120 - np.hypot(*place.T))
+    plumbed = place[depth > 0.5]
+    fitted = fit(Soundings.from_arrays(plumbed, depth[depth > 0.5], crs=None), shoreline)
+    net, reach = fitted.problem.net, fitted.learnt.settings.range_m
+    away = np.hypot(*(net.nodes[:, None] - plumbed).transpose(2, 0, 1)).min(axis=1)
+    assert fitted.support[away < 0.4 * reach].min() > 0.5
+    # x K1(x) with K1 by its integral (Abramowitz & Stegun 1964, 9.6.24), kappa d = sqrt(8) / 2
+    x, t = np.sqrt(8) / 2, np.linspace(0, 10, 20_001)
+    half = x * np.trapezoid(np.exp(-x * np.cosh(t)) * np.cosh(t), t)
+    found = fitted.learnt.settings.correlation(np.array([0, reach / 2, 50 * reach]))
+    np.testing.assert_allclose(found, [1, half, 0], atol=1e-6)
+
+
+def test_a_net_larger_than_wanted_is_not_fitted() -> None:
+    with pytest.raises(LargeNetError, match=r"its net would have [\d,]+ nodes, more than 50"):
+        fit(base(), water(LAKE), most_nodes=50)
 
 
 def test_support_is_more_than_nought_wherever_soundings_have_told_something() -> None:

@@ -189,6 +189,19 @@ def test_what_cannot_be_fitted_is_triangulated_and_that_is_told(
     assert f"chosen because none could be fitted: {NO_FIT}" in found_in(out)
 
 
+def test_a_fit_that_takes_long_is_not_waited_for_unless_it_is_asked_for(
+    pond: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("toolbox.survey.bed._QUICK", 100)
+    out, told = plumbed(pond, "large", 12)
+    assert "triangulate" in told
+    words = "nodes, more than 100; a fitted one takes minutes: method = 'fitted' makes it all the"
+    assert words in found_in(out)
+    asked, told = plumbed(pond, "asked", 12, "[bed]\nspacing = 8\n")
+    assert "cross-validate" in told or "fit" in told
+    assert "takes minutes" not in found_in(asked)
+
+
 def test_a_bed_that_is_to_be_fitted_is_never_triangulated(
     pond: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -12,6 +12,7 @@ from toolbox.bed.graded import Net
 __all__ = ["FieldSettings", "Posterior", "Prior", "shore_share"]
 
 
+_FAR = 500.0  # scaled distance at which a correlation is none
 _CALM = 0.15  # where the bed is level, its departures are no less than this share of the mean
 
 
@@ -41,6 +42,18 @@ class FieldSettings:
     nugget_m: float
     elongation: float = 1.0
     steepness: float = 0.0
+
+    def correlation(self, distance: np.ndarray) -> np.ndarray:
+        """Return how far departures go along at a distance across, m: 1 at none, falling to 0.
+
+        References
+        ----------
+        Matern's correlation of smoothness 1: Lindgren, Rue & Lindstrom 2011, equation 1.
+        """
+        from scipy.special import kv
+
+        scaled = np.clip(np.sqrt(8) * np.asarray(distance) / self.range_m, 1e-9, _FAR)
+        return np.minimum(scaled * kv(1, scaled), 1.0)
 
 
 def shore_share(net: Net, reach: float) -> np.ndarray:

@@ -17,7 +17,16 @@ from toolbox.layers.crs import check_same_crs
 from toolbox.tool import Range, tool
 from toolbox.words import counted
 
-__all__ = ["Fit", "common_sd", "default_spacing", "fit", "fit_bed", "usable", "usable_places"]
+__all__ = [
+    "Fit",
+    "LargeNetError",
+    "common_sd",
+    "default_spacing",
+    "fit",
+    "fit_bed",
+    "usable",
+    "usable_places",
+]
 
 COARSER = 2.2
 """Spacing of the net on which settings are learnt, in that of the bed's net."""
@@ -46,6 +55,10 @@ NEAR_SHORE = 0.1
 
 _LEAST = 3
 _ITERATIONS = 2
+
+
+class LargeNetError(LayerError):
+    """A net would have more nodes than wanted."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -110,14 +123,28 @@ class Fit:
     def _own_sd(self) -> np.ndarray:
         """The same, and what nobody knows of unsounded water close to the shore, m."""
         beside = 1 - shore_share(self.problem.net, NEAR_SHORE * self.problem.scales.width)
-        guessed = SHOALS * np.maximum(self.mean, 0) * (1 - self.support) * beside
+        guessed = SHOALS * np.maximum(self.mean, 0) * (1 - self._narrowed) * beside
         return np.hypot(self._field_sd, guessed)
 
     @cached_property
-    def support(self) -> np.ndarray:
+    def _narrowed(self) -> np.ndarray:
         """How far soundings have narrowed what is possible, (n,): 0 not at all, to 1."""
         untold = np.maximum(self.posterior.sd_untold(), 1e-9)
         return np.clip(1 - self.posterior.sd() / untold, 0.0, 1.0)
+
+    @cached_property
+    def support(self) -> np.ndarray:
+        """How far soundings tell the depth at each node, (n,): 0 not at all, to 1.
+
+        Notes
+        -----
+        They tell it by as much as they have narrowed it, and by no less than depths there go along
+        with the nearest sounding of the same piece of water, straight across. In a regular basin
+        the first alone is little even below soundings, since the basin as a whole has told it
+        already.
+        """
+        away = self.problem.distance_to_observations()
+        return np.maximum(self._narrowed, self.learnt.settings.correlation(away))
 
     @property
     def _common_sd(self) -> np.ndarray:
@@ -311,6 +338,7 @@ def fit(
     spacing: float | None = None,
     shore_sd: float = SHORE_SD,
     given: dict[str, float] | None = None,
+    most_nodes: int | None = None,
 ) -> Fit:
     """Fit a field; see :func:`fit_bed`, whose parameters these are.
 
@@ -318,6 +346,15 @@ def fit(
     ----------
     given : dict, optional
         Fields of FieldSettings that are known, by name.
+    most_nodes : int, optional
+        Largest net that is wanted.
+
+    Raises
+    ------
+    LargeNetError
+        If the net would have more nodes than wanted.
+    LayerError
+        If the water holds too few soundings.
     """
     check_same_crs(shoreline=shoreline, soundings=soundings, centreline=centreline)
     used = usable(soundings, shoreline)
@@ -329,9 +366,12 @@ def fit(
     coarse = pose(*layers, spacing=wider, shore_sd=shore_sd)
     if not len(coarse.depth):
         raise LayerError(f"the water must hold soundings off its edge; is {spacing:g} m too wide?")
+    problem = pose(*layers, spacing=spacing, shore_sd=shore_sd)
+    nodes = len(problem.net.nodes)
+    if most_nodes is not None and nodes > most_nodes:
+        raise LargeNetError(f"its net would have {nodes:,} nodes, more than {most_nodes:,}")
     learnt = learn(coarse, given)
     inflation = asked_inflation(coarse, learnt)
-    problem = pose(*layers, spacing=spacing, shore_sd=shore_sd)
     posterior, trust = _conditioned(problem, coarse, learnt)
     unused = len(soundings) - len(used)
     return Fit(

@@ -159,6 +159,23 @@ class Problem:
         smooth = np.maximum(Factor(screened).solve(slope * mass), 0)
         return smooth / max(float(smooth @ mass / mass.sum()), 1e-12)
 
+    def distance_to_observations(self) -> np.ndarray:
+        """Return how far each node is from the nearest observation in its piece of water, (n,), m.
+
+        Straight across; infinite in a piece that has none.
+        """
+        from scipy.sparse.csgraph import connected_components
+        from scipy.spatial import KDTree
+
+        _, piece = connected_components(self.net.laplacian, directed=False)
+        seen = piece[self.weights.indices[self.weights.indptr[:-1]]]
+        away = np.full(len(piece), np.inf)
+        for number in np.unique(seen):
+            there = piece == number
+            tree = KDTree(self.observations.place[seen == number])
+            away[there] = tree.query(self.net.nodes[there])[0]
+        return away
+
     def of(self, which: np.ndarray) -> "Problem":
         """Return the same with some of the observations, (k,) of bool."""
         return replace(

@@ -69,8 +69,9 @@ class Tin:
     notes : tuple of str
         What was assumed, merged or inferred when the bed was made.
     support : (n,) array, optional
-        How far data tell the depth: 1 less its sd over the one it would have were
-        no sounding near, and all others known. 1 is told wholly, 0 not at all.
+        How far data tell the depth, 0 not at all, to 1: 1 less its sd over the one it would have
+        were no sounding near, and all others known; or, if that is more, the correlation of the
+        bed with the nearest sounding.
 
     Raises
     ------

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from toolbox.bed.fitting import Fit, fit
+from toolbox.bed.fitting import Fit, LargeNetError, fit
 from toolbox.bed.line_errors import errors_told
 from toolbox.bed.triangulation import triangulate
 from toolbox.bed.uncertainty import depth_sd_grid, support_grid, unsurveyed_grid
@@ -17,6 +17,10 @@ from toolbox.survey.settings import Settings
 __all__ = ["MadeBed", "error_grids", "make_bed"]
 
 _LINES = "it must follow breaklines, which a fitted bed cannot"
+_QUICK = 40_000
+"""Nodes of a net beyond which a survey that leaves the choice does not wait for a fitted bed: its
+fit and the check by soundings left out take about a minute there."""
+
 _NOT_THINNED = "not thinned further: a fitted bed takes means along the lines by itself"
 
 
@@ -57,15 +61,22 @@ def make_bed(settings: Settings, inputs: Inputs, lineage: Lineage) -> MadeBed:
     if inputs.breaklines is not None:
         return MadeBed(_triangulated(settings, inputs, lineage), _LINES)
     try:
-        fitted = fit(
-            inputs.soundings, inputs.shoreline, inputs.centreline, spacing=settings.bed.spacing
-        )
+        fitted = _fit(settings, inputs)
     except LayerError as error:
         if method == "fitted":
             raise
         why = f"none could be fitted: {error}"
+        if isinstance(error, LargeNetError):
+            why = f"{error}; a fitted one takes minutes: method = 'fitted' makes it all the same"
         return MadeBed(_triangulated(settings, inputs, lineage), why)
     return _chosen(settings, inputs, fitted, lineage)
+
+
+def _fit(settings: Settings, inputs: Inputs) -> Fit:
+    layers = (inputs.soundings, inputs.shoreline, inputs.centreline)
+    spacing = settings.bed.spacing
+    waits = settings.bed.method == "fitted" or spacing is not None
+    return fit(*layers, spacing=spacing, most_nodes=None if waits else _QUICK)
 
 
 def error_grids(bed: Tin, cell: float) -> tuple[Grid, ...]:

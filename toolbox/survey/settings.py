@@ -194,7 +194,8 @@ class Bed(Section):
     method: Literal["triangulated", "fitted", "auto"] = Field(
         "auto",
         description="How the bed is made: fitted, which knows its own error; triangulated, quick "
-        "and straight between soundings; or auto, the one nearer to lines left out.",
+        "and straight between soundings; or auto, the one nearer to lines left out, but the "
+        "triangulated one where a fit would take minutes.",
     )
     spacing: Width | None = Field(
         None, description="fitted: distance between nodes along the lines, m."
