@@ -86,7 +86,7 @@ def _cache() -> type[Any]:
     """Make numba's cache keep what it has in a folder that is told, and prove what it reads."""
     from numba.core import caching
 
-    class Place(caching._CacheLocator):
+    class Place(caching._CacheLocator):  # type: ignore[misc]
         def __init__(self, line: int) -> None:
             self.line = line
 
@@ -106,10 +106,10 @@ def _cache() -> type[Any]:
         def ensure_cache_path(self) -> None:
             """Let what is only to be read be read."""
 
-    class Impl(caching.FunctionCache._impl_class):
+    class Impl(caching.FunctionCache._impl_class):  # type: ignore[misc]
         _locator_classes = [Place]  # noqa: RUF012 as numba has it
 
-    class Proved(caching.IndexDataCacheFile):
+    class Proved(caching.IndexDataCacheFile):  # type: ignore[misc]
         def _load_index(self) -> Any:
             return super()._load_index() if _is_whole(self._index_path) else {}
 
@@ -125,7 +125,7 @@ def _cache() -> type[Any]:
                 yield (content := io.BytesIO())
                 file.write(content.getvalue() + hashlib.sha256(content.getvalue()).digest())
 
-    class Cache(caching.FunctionCache):
+    class Cache(caching.FunctionCache):  # type: ignore[misc]
         _impl_class = Impl
 
         def __init__(self, function: Any, folder: Path) -> None:
