@@ -520,7 +520,7 @@ SURVEYS = {
             "survey.toml",
             "'colour' is unknown",
             "bed, cleaning, datum, echoes, light, make, marks, origin, plan, plants, profiles, "
-            "sheet, soundings, species, stage, stocking, thinning",
+            "report, sheet, soundings, species, stage, stocking, thinning",
         ),
         survey(head="colour = 'red'"),
     ),
@@ -636,7 +636,7 @@ SURVEYS = {
     ),
     "echoes without their pings": Case(
         RUN,
-        ("[[soundings]] 1, pings: 'pings.csv' does not exist in",),
+        ("[echoes] pings: 'pings.csv' does not exist in",),
         survey(more="[echoes]\nfile = 'e.csv'\npings = 'pings.csv'\nbeam_angle = 20")
         | {"e.csv": "transect,ping,range_m\n1,1,3\n"},
     ),

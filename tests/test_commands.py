@@ -111,7 +111,7 @@ def test_names_that_steer_a_terminal_do_not_reach_it(capfd: Said) -> None:
     assert said.out.splitlines()[1].startswith("P [31m1,")
     assert main(["query-bed", "bed.gpkg", "no\x1b[31m.csv"]) == 2
     told += said.out + said.err + capfd.readouterr().err
-    assert "no [31m.csv does not exist" in told
+    assert r"'no\x1b[31m.csv' cannot be read: its path holds a line break" in told
     assert "\x1b" not in told
 
 

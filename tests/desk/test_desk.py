@@ -29,7 +29,8 @@ START = "from toolbox.desk.command import desk_command as c; c()"
         ("CON.csv", "CON_given.csv"),
         ("survey.toml", "survey_given.toml"),
         ("a<b>:|?*.csv", "a_b_____.csv"),
-        ("x" * 300 + ".csv", "x" * 100 + ".csv"),
+        ("x" * 300 + ".csv", "x" * 180 + ".csv"),
+        ("\u6e56" * 300 + ".csv", "\u6e56" * 60 + ".csv"),  # of three bytes each
         ("e\u0301tang.csv", "\u00e9tang.csv"),
     ],
 )

@@ -52,14 +52,16 @@ def make_bed(settings: Settings, inputs: Inputs, lineage: Lineage) -> MadeBed:
     Raises
     ------
     LayerError
-        If a bed cannot be made in the way that the survey names. Where that leaves the choice,
-        soundings too few to fit a bed to are triangulated.
+        If a bed cannot be made in the way that the survey names, or no sounding tells of water.
+        Where the survey leaves the choice, soundings too few to fit a bed to are triangulated.
     """
     method = settings.bed.method
     if method == "triangulated":
         return MadeBed(_triangulated(settings, inputs, lineage))
     if inputs.breaklines is not None:
         return MadeBed(_triangulated(settings, inputs, lineage), _LINES)
+    if not (inputs.soundings.kept.depth > inputs.shoreline.depth).any():
+        raise LayerError("no sounding is deeper than the water's edge, there is no water in it")
     try:
         fitted = _fit(settings, inputs)
     except LayerError as error:
