@@ -59,11 +59,11 @@ def serve(tell: Callable[[str], None], *, folder: Path | None, browser: bool) ->
                     timeout_graceful_shutdown=2,
                 )
             )
-            _begin(desk)
-            tell(_told(guard, place))
-            if browser:
-                threading.Thread(target=_open, args=(guard.ticket,), daemon=True).start()
             with _signals(server), suppress(KeyboardInterrupt):
+                _begin(desk)
+                tell(_told(guard, place))
+                if browser:
+                    threading.Thread(target=_open, args=(guard.ticket,), daemon=True).start()
                 server.run(sockets=[door])
     finally:
         hand.stop()
