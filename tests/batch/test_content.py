@@ -1,6 +1,7 @@
 """What makes a result another one."""
 
 import sqlite3
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
@@ -43,15 +44,20 @@ def test_another_version_makes_another(survey: Path, monkeypatch: pytest.MonkeyP
     assert content_digest(load_settings(survey)) != before
 
 
-def test_tables_beside_a_shapefile_count(survey: Path) -> None:
+@pytest.mark.parametrize("spelled", [str.lower, str.upper])
+def test_tables_beside_a_shapefile_count_however_they_are_spelled(
+    survey: Path, spelled: Callable[[str], str]
+) -> None:
     import geopandas
 
     shapes = geopandas.read_parquet(survey.parent / "shoreline.parquet").assign(label="a")
     shapes.to_file(survey.parent / "shoreline.shp")
-    text = survey.read_text(encoding="utf-8")
-    survey.write_text(text.replace("shoreline.parquet", "shoreline.shp"), encoding="utf-8")
+    for part in list(survey.parent.glob("shoreline.???")):
+        part.rename(part.with_suffix(spelled(part.suffix)))
+    text, name = survey.read_text(encoding="utf-8"), f"shoreline{spelled('.shp')}"
+    survey.write_text(text.replace("shoreline.parquet", name), encoding="utf-8")
     before = content_digest(load_settings(survey))
-    table = survey.parent / "shoreline.dbf"
+    table = survey.parent / f"shoreline{spelled('.dbf')}"
     table.write_bytes(table.read_bytes().replace(b"a  ", b"b  "))
     assert content_digest(load_settings(survey)) != before
 
@@ -60,21 +66,6 @@ def test_a_missing_input_is_named(survey: Path) -> None:
     (survey.parent / "soundings.csv").unlink()
     with pytest.raises(InputFileError, match=r"soundings\.csv does not exist"):
         content_digest(load_settings(survey))
-
-
-def test_tables_beside_a_shapefile_count_however_they_are_spelled(survey: Path) -> None:
-    import geopandas
-
-    shapes = geopandas.read_parquet(survey.parent / "shoreline.parquet").assign(label="a")
-    shapes.to_file(survey.parent / "shoreline.shp")
-    for part in list(survey.parent.glob("shoreline.???")):
-        part.rename(part.with_suffix(part.suffix.upper()))
-    text = survey.read_text(encoding="utf-8")
-    survey.write_text(text.replace("shoreline.parquet", "shoreline.SHP"), encoding="utf-8")
-    before = content_digest(load_settings(survey))
-    table = survey.parent / "shoreline.DBF"
-    table.write_bytes(table.read_bytes().replace(b"a  ", b"b  "))
-    assert content_digest(load_settings(survey)) != before
 
 
 def test_changes_of_a_geopackage_that_is_open_elsewhere_count(survey: Path) -> None:

@@ -1,6 +1,5 @@
 """Engines: waters one after the other, or over processes of this machine."""
 
-import multiprocessing
 import os
 from collections import deque
 from collections.abc import Callable, Generator, Iterator, Sequence
@@ -11,7 +10,7 @@ from typing import Any
 
 from toolbox.batch.waters import Job, Record
 from toolbox.errors import OutputError
-from toolbox.processes import settle_child
+from toolbox.processes import settle_child, start_child
 
 __all__ = ["ONE_THREAD", "by_processes", "one_by_one"]
 
@@ -160,18 +159,8 @@ def _bury(worker: _Worker, crew: list[_Worker], waiting: deque[Job], died: list[
 
 
 def _hired(do: Do) -> _Worker:
-    spawn = multiprocessing.get_context("spawn")
-    ours, theirs = spawn.Pipe()
-    process = spawn.Process(target=_serve, args=(theirs, do), daemon=True)
-    try:
-        with _environment(ONE_THREAD):
-            process.start()
-    except OSError:
-        ours.close()
-        raise
-    finally:
-        theirs.close()  # so that the other end tells when the process is gone
-    return _Worker(process, ours)
+    with _environment(ONE_THREAD):
+        return _Worker(*start_child(_serve, do))
 
 
 @contextmanager

@@ -115,9 +115,14 @@ class Fit:
         return np.hypot(self._own_sd, self._common_sd)
 
     @cached_property
+    def _posterior_sd(self) -> np.ndarray:
+        """Standard deviation of the field alone at each node, m."""
+        return self.posterior.sd()
+
+    @cached_property
     def _field_sd(self) -> np.ndarray:
         """Standard deviation of the field alone, inflated, at each node, m."""
-        return self.inflation * self.posterior.sd()
+        return self.inflation * self._posterior_sd
 
     @cached_property
     def _own_sd(self) -> np.ndarray:
@@ -130,7 +135,7 @@ class Fit:
     def _narrowed(self) -> np.ndarray:
         """How far soundings have narrowed what is possible, (n,): 0 not at all, to 1."""
         untold = np.maximum(self.posterior.sd_untold(), 1e-9)
-        return np.clip(1 - self.posterior.sd() / untold, 0.0, 1.0)
+        return np.clip(1 - self._posterior_sd / untold, 0.0, 1.0)
 
     @cached_property
     def support(self) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from toolbox.desk.doubts import place_doubts, raw_of
+from toolbox.desk.doubts import mostly_inside, place_doubts, raw_of
 from toolbox.desk.seen import Doubt
 from toolbox.formats.vector import VECTOR_SUFFIXES
 from toolbox.survey.reduce import Inputs
@@ -32,9 +32,11 @@ def place_advice(settings: Settings, inputs: Inputs) -> list[str]:
         if source.kind != "points":
             continue
         name, given = source.file.name, _given(source)
+        places = inputs.soundings.coordinates[files == name]
+        if mostly_inside(places, inputs.shoreline):
+            continue  # without reading the file again
         text = source.file.suffix.lower() not in (*VECTOR_SUFFIXES, ".gpx")
         raw = raw_of(source.file, given) if text else None
-        places = inputs.soundings.coordinates[files == name]
         doubts = place_doubts(name, given, raw, inputs.shoreline, places)
         lines += [_line(doubt) for doubt in doubts]
     return lines

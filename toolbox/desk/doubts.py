@@ -16,7 +16,7 @@ from toolbox.layers.crs import parse_crs, project
 if TYPE_CHECKING:
     from pyproj import CRS
 
-__all__ = ["Raw", "depth_doubts", "place_doubts", "raw_of"]
+__all__ = ["Raw", "depth_doubts", "mostly_inside", "place_doubts", "raw_of"]
 
 _STEEP = 4.0
 """Relative depth, %: most lakes have less than 2, deep ones of small area more than 4 (Wetzel 2001,
@@ -135,6 +135,11 @@ def _candidates(shoreline: Shoreline, points: np.ndarray) -> list[tuple[str, "CR
         return [("EPSG:4326", parse_crs("EPSG:4326"))]
     own = shoreline.crs.to_authority() if shoreline.crs else None
     return [(":".join(own), parse_crs(":".join(own)))] if own else []
+
+
+def mostly_inside(places: np.ndarray, shoreline: Shoreline) -> bool:
+    """Tell whether at least half of the places (n, 2) lie in the water."""
+    return _inside(places, shoreline) >= _ENOUGH
 
 
 def _inside(places: np.ndarray, shoreline: Shoreline) -> float:

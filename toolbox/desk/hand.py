@@ -1,6 +1,5 @@
 """Hand: a process of its own that reads and computes, so that the page answers and can stop it."""
 
-import multiprocessing
 import os
 import sys
 import threading
@@ -12,7 +11,7 @@ from typing import Any
 
 from toolbox.errors import ToolboxError
 from toolbox.faults import one_line
-from toolbox.processes import settle_child
+from toolbox.processes import settle_child, start_child
 
 __all__ = ["Hand", "Tell"]
 
@@ -37,11 +36,7 @@ class Hand:
         """Start the process, which takes a while to load what it needs."""
         with self._lock:
             if self._process is None or not self._process.is_alive():
-                spawn = multiprocessing.get_context("spawn")
-                self._pipe, theirs = spawn.Pipe()
-                self._process = spawn.Process(target=_serve, args=(theirs,), daemon=True)
-                self._process.start()
-                theirs.close()  # so that our end tells when the process is gone
+                self._process, self._pipe = start_child(_serve)
 
     def do(self, job: str, arguments: dict[str, Any], tell: Tell) -> None:
         """Have a job done; what it tells comes from a thread."""

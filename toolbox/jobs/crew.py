@@ -16,6 +16,7 @@ from toolbox.errors import ToolboxError
 from toolbox.jobs.limits import Limits
 from toolbox.jobs.work import Order
 from toolbox.jobs.worker import DONE, FAILED, READY, work
+from toolbox.processes import start_child
 
 __all__ = ["BEGUN", "DISMISSED", "Crew", "FullError", "Watch"]
 
@@ -164,19 +165,9 @@ class Crew:
                 return
 
     def _hired(self) -> _Worker:
-        context = multiprocessing.get_context("spawn")
-        ours, theirs = context.Pipe()
-        limits = self.limits
-        given = (theirs, self.environment, limits.memory, limits.disk, self.scratch)
-        process = context.Process(target=work, args=given, daemon=True)
-        try:
-            process.start()
-        except OSError:
-            ours.close()
-            raise
-        finally:
-            theirs.close()
-        return _Worker(process, ours)
+        most = self.limits
+        given = (self.environment, most.memory, most.disk, self.scratch)
+        return _Worker(*start_child(work, *given))
 
     def _deal(self) -> None:
         for worker in self._workers:
