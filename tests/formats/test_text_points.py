@@ -3,7 +3,6 @@
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from toolbox.errors import InputFileError, ParameterError
@@ -67,13 +66,7 @@ def test_decimal_commas(tmp_path: Path) -> None:
         ("x,y,depth\n1,2,3\n\n1,2,deep\n", r"line 4: column 'depth' must hold a .* got 'deep'"),
         ("x,y,depth\n1,2,3\n1,inf,3\n", r"line 3: column 'y' must hold a finite .* got 'inf'"),
         ("x;y;depth\n1;2;3,5\n", r"line 2: column 'depth' must hold a finite .* got '3,5'"),
-        pytest.param(
-            "x,y,depth\n" + "1,2,3\n" * 99 + "1,2,3,4\n",
-            r"a.csv is not an even table: ",
-            marks=pytest.mark.xfail(
-                pd.__version__ < "3", reason="pandas before 3 lets the first row of a chunk be long"
-            ),
-        ),
+        ("x,y,depth\n" + "1,2,3\n" * 99 + "1,2,3,4\n", r"a.csv is not an even table: "),
     ],
 )
 def test_the_line_that_is_wrong_is_named(tmp_path: Path, text: str, message: str) -> None:

@@ -5,7 +5,6 @@ import sys
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -202,8 +201,6 @@ def test_rows_without_depth_or_place_are_counted(tmp_path: Path) -> None:
 def test_the_line_that_is_wrong_is_named(
     line: str, message: str, rows: int, tmp_path: Path
 ) -> None:
-    if rows == 1 and line.count(",") == 3 and pd.__version__ < "3":
-        pytest.xfail("pandas before 3 lets the first row of a portion be long")
     text = "# remark\nx,y,depth\n1,2,3\n\n1,2,3\n" + line + "\n1,2,3\n"
     with pytest.raises(InputFileError, match=r"figures\.xyz, " + message):
         thin_xyz(put(tmp_path, text), cell=1, crs=UTM, rows=rows, delimiter=",")
