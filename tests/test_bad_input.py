@@ -551,7 +551,7 @@ SURVEYS = {
     "missing section": Case(
         RUN,
         ("'soundings' is missing",),
-        {"survey.toml": "[water]\nname = 'A'\nshoreline = 's.gpkg'\n"},
+        {"survey.toml": "[water]\nname = 'A'\nshoreline = 'shoreline.gpkg'\n"},
     ),
     "text for yes or no": Case(
         RUN,
@@ -643,7 +643,8 @@ SURVEYS = {
     "a beam too wide": Case(
         RUN,
         ("'echoes.beam_angle'", "less than or equal to 90", "got 120"),
-        survey(more="[echoes]\nfile = 'e.csv'\npings = 'p.csv'\nbeam_angle = 120"),
+        survey(more="[echoes]\nfile = 'e.csv'\npings = 'p.csv'\nbeam_angle = 120")
+        | {"e.csv": "ping\n1\n", "p.csv": "ping\n1\n"},
     ),
     "a stocking rate without unit": Case(
         RUN,

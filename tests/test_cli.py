@@ -321,6 +321,38 @@ def test_check_reads_and_writes_nothing(desk: Path, capfd: Said) -> None:
     assert names(desk) == before
 
 
+@pytest.mark.parametrize("command", ["check survey.toml", "run survey.toml --out result"])
+def test_every_fault_of_a_survey_file_is_told_at_once(
+    command: str, desk: Path, capfd: Said
+) -> None:
+    text = SURVEY.replace('"triangulated"', '"best"').replace("soundings.csv", "gone.csv")
+    (desk / "survey.toml").write_text(f"{text}colour = 1\n", encoding="utf-8")
+    before = names(desk)
+    assert call(command) == 2
+    told = capfd.readouterr()
+    assert told.out == ""
+    assert [line.partition(", got")[0].partition(" in /")[0] for line in told.err.splitlines()] == [
+        "leadline: survey.toml: key 'bed.method': Input should be 'triangulated', 'fitted' or "
+        "'auto'",
+        "leadline: survey.toml: [[soundings]] 1, file: 'gone.csv' does not exist",
+        told.err.splitlines()[2],
+    ]
+    assert "key 'soundings.1.colour' is unknown; allowed here: " in told.err.splitlines()[2]
+    assert names(desk) == before
+
+
+def test_check_tells_every_file_of_soundings_that_cannot_be_read(desk: Path, capfd: Said) -> None:
+    (desk / "a.csv").write_text("easting,northing,depth\n1,2,deep\n", encoding="utf-8")
+    (desk / "b.csv").write_text("colour,size\n1,2\n", encoding="utf-8")
+    sources = "".join(f'[[soundings]]\nfile = "{name}.csv"\ncrs = "EPSG:32633"\n' for name in "ab")
+    (desk / "survey.toml").write_text(SURVEY + sources, encoding="utf-8")
+    assert call("check survey.toml") == 2
+    first, second = capfd.readouterr().err.splitlines()
+    assert first.startswith("leadline: a.csv")
+    assert "deep" in first
+    assert second.startswith("leadline: b.csv")
+
+
 def test_check_tells_what_would_be_rejected(capfd: Said) -> None:
     assert call(f"check '{SAMPLE / 'points.toml'}'") == 0
     told = capfd.readouterr().out

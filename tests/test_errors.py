@@ -67,6 +67,22 @@ def test_each_travels_between_processes(
     assert str(again) == "got 7"
 
 
+def test_several_faults_are_told_a_line_each() -> None:
+    error = SettingsError("a is\nwrong", "b is wrong")
+    assert error.faults == ("a is wrong", "b is wrong")
+    assert str(error) == "a is wrong\nb is wrong"
+    assert pickle.loads(pickle.dumps(error)).faults == error.faults
+
+
+@pytest.mark.parametrize("count", [1, 20, 21, 300])
+def test_of_many_faults_the_first_are_told_and_the_others_counted(count: int) -> None:
+    error = SettingsError(*(f"fault {number}" for number in range(1, count + 1)))
+    lines = str(error).split("\n")
+    more = [] if count <= 20 else [f"and {count - 20} more"]
+    assert lines == [*error.faults[:20], *more]
+    assert len(error.faults) == count
+
+
 def test_the_root_is_no_builtin() -> None:
     """Catching ValueError does not catch the family by accident."""
     assert ToolboxError.__bases__ == (Exception,)

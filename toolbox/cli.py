@@ -38,7 +38,7 @@ STARTERS = {
 
 
 def main(arguments: list[str] | None = None, program: str = "leadline") -> int:
-    """Run a command; bad input gets one line and exit code 2."""
+    """Run a command; bad input gets one line for each fault and exit code 2."""
     try:
         code = commands.main(arguments, prog_name=program, standalone_mode=False)
     except click.exceptions.NoArgsIsHelpError as error:
@@ -46,7 +46,7 @@ def main(arguments: list[str] | None = None, program: str = "leadline") -> int:
     except click.ClickException as error:
         return _refuse(error.format_message())
     except ToolboxError as error:
-        return _refuse(str(error))
+        return _refuse(*str(error).split("\n"))
     except MemoryError:
         return _refuse("there is not enough memory for this; use larger cells or fewer soundings")
     except OSError as error:  # of the terminal or what stands for it; files have their own
@@ -61,8 +61,9 @@ def main(arguments: list[str] | None = None, program: str = "leadline") -> int:
     return 0
 
 
-def _refuse(message: str) -> int:
-    click.echo(f"leadline: {one_line(message)}", err=True)
+def _refuse(*messages: str) -> int:
+    for message in messages:
+        click.echo(f"leadline: {one_line(message)}", err=True)
     return BAD_INPUT
 
 
@@ -127,12 +128,10 @@ def commands() -> None:
 @click.option("--quiet", is_flag=True, help="Say nothing but errors.")
 def run_command(survey: Path, out: Path, overwrite: bool, quiet: bool) -> None:
     """Carry out a survey file and write all its results into one folder."""
-    from toolbox.survey.files import check_files
+    from toolbox.survey.files import load_survey
     from toolbox.survey.run import run
-    from toolbox.survey.settings import load_settings
 
-    settings = load_settings(survey)
-    check_files(settings, survey)
+    settings = load_survey(survey)
     with _progress(quiet) as tell:
 
         def watch(stage: str) -> None:
@@ -178,13 +177,11 @@ def new_command(file: Path | None, kind: str, overwrite: bool) -> None:
 def check_command(survey: Path) -> None:
     """Check a survey file and read its inputs, without computing anything."""
     from toolbox.desk.advice import place_advice
-    from toolbox.survey.files import check_files
+    from toolbox.survey.files import load_survey
     from toolbox.survey.lineage import Lineage
     from toolbox.survey.run import read_all
-    from toolbox.survey.settings import load_settings
 
-    lineage = Lineage(load_settings(survey))
-    check_files(lineage.settings, survey)
+    lineage = Lineage(load_survey(survey))
     inputs = read_all(lineage.settings, lineage).inputs
     for line in [*told(lineage.ranked), *rejected(lineage.rejections)]:
         click.echo(line)

@@ -2,6 +2,7 @@
 
 Every error a person can cause is a :class:`ToolboxError`, says in one line what is wrong, the
 value given and what is allowed, and is also the built-in error that a Python caller expects.
+Where a file has several faults, one error tells them all, a line each.
 """
 
 __all__ = [
@@ -16,12 +17,24 @@ __all__ = [
 ]
 
 
+_MOST = 20
+"""Faults that a message tells; of more it says how many there are."""
+
+
 class ToolboxError(Exception):
     """Root of the family: catch this to catch them all."""
 
     def __str__(self) -> str:
-        """Return what is wrong, on one line whatever the names in a file hold."""
-        return " ".join(super().__str__().splitlines())
+        """Return what is wrong, on one line a fault whatever the names in a file hold."""
+        faults = self.faults
+        if len(faults) > _MOST:
+            faults = (*faults[:_MOST], f"and {len(faults) - _MOST} more")
+        return "\n".join(faults)
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """All that is wrong, one line each."""
+        return tuple(" ".join(str(fault).splitlines()) for fault in self.args)
 
 
 class ParameterError(ToolboxError, ValueError):

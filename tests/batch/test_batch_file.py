@@ -39,6 +39,31 @@ def test_what_is_wrong_is_named(change: dict[str, Any], message: str) -> None:
         load_batch_file(GIVEN | change, Path("batch.toml"))
 
 
+def test_all_that_is_wrong_is_told() -> None:
+    wrong = {
+        "waters": {"colour": 1},
+        "water": {},
+        "make": {"cell": 0},
+        "soundings": [{"file": "a", "kind": "nmea"}, {"file": "b"}, {"file": "c", "kind": "xyz"}],
+        "species": {},
+    }
+    with pytest.raises(SettingsError, match="waters: key 'colour'") as caught:
+        load_batch_file(wrong, Path("batch.toml"))
+    assert [fault.partition(";")[0] for fault in caught.value.faults] == [
+        "batch.toml: waters: key 'colour' is unknown",
+        "batch.toml: waters: key 'file' is missing",
+        "batch.toml: give [waters], a layer of them, or [water], not both",
+        "batch.toml: key 'make.cell': Input should be greater than 0, got 0",
+        "batch.toml: kind = 'xyz' needs thinning.cell, and thinning.by no median",
+        "batch.toml: species need profiles of temperature and oxygen: give [profiles]",
+    ]
+    del wrong["make"], wrong["species"], wrong["water"]
+    wrong |= {"waters": {"file": "a"}, "thinning": {"cell": 3}}
+    with pytest.raises(SettingsError, match="soundings 1: kind must be 'points'") as caught:
+        load_batch_file(wrong, Path("batch.toml"))
+    assert caught.value.faults[1].startswith("batch.toml: soundings 3: kind must be 'points'")
+
+
 def test_other_files_are_refused(tmp_path: Path) -> None:
     (tmp_path / "a.toml").write_text("[water", encoding="utf-8")
     with pytest.raises(SettingsError, match=r"a\.toml is not a TOML file: "):

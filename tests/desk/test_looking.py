@@ -127,6 +127,27 @@ def test_a_wrong_answer_is_told_beside_its_field(
     assert "\n" not in told[key]
 
 
+def test_every_wrong_answer_is_told_beside_its_field(folder: Path, pond: Any) -> None:
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    found = seen(folder, level="high", cell="-1", method="best", pond_csv__crs="EPSG:1")
+    told = faults(found)
+    assert told.keys() == {"level", "cell", "method", "pond.csv/crs"}
+    assert not any("; key" in text for text in told.values())
+
+
+def test_every_file_that_cannot_be_read_is_told(folder: Path) -> None:
+    for name in ("pond.csv", "mere.csv"):
+        (folder / name).write_text("easting,northing,depth\n1,2,deep\n", encoding="utf-8")
+    found = seen(folder, pond_csv__crs="EPSG:32633", mere_csv__crs="EPSG:32633")
+    told = {key: text for key, text in faults(found).items() if "/" in key} | {
+        file.name: file.fault for file in found.files if file.fault
+    }
+    for name in ("pond.csv", "mere.csv"):
+        (text,) = {text for key, text in told.items() if key.startswith(name)}
+        assert text.count(".csv") == 1
+        assert text.startswith(name)
+
+
 def test_depths_below_zero_have_two_ways_out(folder: Path, pond: Any) -> None:
     write(folder, "easting,northing,depth", *pond.places.T, -pond.depth)
     found = seen(folder, pond_csv__crs="EPSG:32633")

@@ -238,8 +238,8 @@ def fault(reader: Reader, content: bytes, folder: Path) -> BaseException | str |
             warnings.simplefilter("ignore")  # of the libraries below, about what they make good
             reader.read(path)
     except ToolboxError as error:
-        if len(str(error).splitlines()) != 1:
-            found = f"error of several lines: {error!r}"
+        if len(str(error).splitlines()) != min(len(error.faults), 21):
+            found = f"fault of several lines: {error!r}"
     except Exception as error:
         found = error
     if (left := sorted(part.name for part in folder.iterdir())) != before:

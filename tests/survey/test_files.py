@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from toolbox.errors import InputFileError
-from toolbox.survey.files import check_files
+from toolbox.errors import InputFileError, SettingsError
+from toolbox.survey.files import check_files, load_survey
 from toolbox.survey.settings import Settings, load_settings
 
 SURVEY = """
@@ -81,6 +81,46 @@ def test_files_that_are_there_are_well(desk: Path) -> None:
 def test_a_file_that_is_not_there_is_told_by_key(name: str, key: str, desk: Path) -> None:
     (desk / name).unlink()
     assert refusal(desk) == f"{key}: '{name}' does not exist in {desk}"
+
+
+def test_all_that_are_not_there_are_told_in_the_order_of_the_file(desk: Path) -> None:
+    for name in ("species.toml", "shore.gpkg", "logs/pings.csv"):
+        (desk / name).unlink()
+    (desk / "plants.gpkg").write_text("")
+    keys = ["[water] shoreline", "[[soundings]] 2, pings", "[plants] file", "[species] file"]
+    survey = desk / "survey.toml"
+    with pytest.raises(InputFileError, match="does not exist") as caught:
+        load_survey(survey)
+    said = [fault.removeprefix(f"{survey}: ") for fault in caught.value.faults]
+    assert [fault.partition(": ")[0] for fault in said] == keys
+    assert refusal(desk) == f"\n{survey}: ".join(said)
+
+
+def test_files_and_keys_are_told_together(desk: Path) -> None:
+    survey = desk / "survey.toml"
+    text = SURVEY.replace("elevation = 100", "elevation = 'high'").replace(
+        "[bed]", "longest = -1\npgs = 'p'\n[bed]\nmethod = 'best'"
+    )
+    survey.write_text(text, encoding="utf-8")
+    for name in ("lines.gpkg", "levels.csv", "pegs.csv"):
+        (desk / name).unlink()
+    with pytest.raises(SettingsError, match=r"survey\.toml: key 'datum\.elevation'") as caught:
+        load_survey(survey)
+    said = [fault.removeprefix(f"{survey}: ") for fault in caught.value.faults]
+    assert [re.split(r":| is|, got", fault)[0] for fault in said] == [
+        "key 'datum.elevation'",
+        "[datum] record",
+        "[[soundings]] 2, pegs",
+        "key 'soundings.2.longest'",
+        "key 'soundings.2.pgs'",
+        "key 'bed.method'",
+        "[bed] breaklines.file",
+    ]
+    assert said[1] == f"[datum] record: 'levels.csv' does not exist in {desk}"
+
+
+def test_a_survey_that_is_well_is_the_one_that_is_loaded(desk: Path) -> None:
+    assert load_survey(desk / "survey.toml") == load_settings(desk / "survey.toml")
 
 
 def test_a_name_that_is_nearly_right_is_offered(desk: Path) -> None:

@@ -451,6 +451,102 @@ def test_a_refusal_names_the_key_the_value_and_what_is_allowed(
     assert refusal(tmp_path, text) == f"survey.toml: {said}"
 
 
+MANY = """
+colour = "red"
+[[soundings]]
+file = "a.csv"
+unit = "parsec"
+water_level = 99
+[[soundings]]
+fil = "b.csv"
+kind = "casts"
+latency = 3
+[water]
+name = "Pond"
+shoreline = "shoreline.gpkg"
+[make]
+cell = 0
+step = 1
+levels = [1]
+[bed]
+method = "triangulated"
+draws = 1
+[plan]
+kind = "lines"
+reach = 40
+[marks]
+count = 0
+[marks.weights]
+wreck = 1
+gully = -1
+[species]
+names = []
+"""
+
+
+def test_every_fault_is_told_once_in_the_order_of_the_file(tmp_path: Path) -> None:
+    lines = [line.removeprefix(f"{tmp_path}/") for line in refusal(tmp_path, MANY).split("\n")]
+    assert [line.partition(";")[0].removeprefix("survey.toml: ") for line in lines] == [
+        "key 'colour' is unknown",
+        "key 'soundings.1.unit': Input should be 'm', 'cm', 'ft', 'survey_foot' or 'fathom', "
+        "got 'parsec'",
+        "key 'soundings.2.fil' is unknown",
+        "key 'soundings.2': latency is for kind = 'nmea', got kind = 'casts'",
+        "key 'soundings.2': casts need pings, the file of their readings",
+        "key 'make.cell': Input should be greater than 0, got 0",
+        "key 'bed.draws': Input should be greater than or equal to 2, got 1",
+        "key 'plan': reach is for kind = 'casts', got kind = 'lines'",
+        "key 'marks.count': Input should be greater than or equal to 1, got 0",
+        "key 'marks.weights.wreck' is unknown",
+        "key 'marks.weights.gully': Input should be greater than or equal to 0, got -1",
+        "key 'species.names': Tuple should have at least 1 item after validation, not 0, got []",
+        "soundings 1: an elevation needs datum.elevation",
+        "give make.step or make.levels, not both",
+        "a plan needs bed.method = 'fitted' or 'auto', got bed.method = 'triangulated', which "
+        "does not know its own error",
+        "species need profiles of temperature and oxygen: give [profiles]",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (GOOD.replace("elevation = 100", "elevation = 'high'") + "water_level = 3", "elevation"),
+        (GOOD.replace("[datum]\nelevation = 100", "").replace("\n[water]", "\ndatum = 3\n[water]")
+         + "water_level = 3", "datum"),
+        (GOOD + "kind = 'sonar'\npings = 'p'\nlatency = 3", "kind"),
+        (GOOD + "by_record = 'perhaps'", "by_record"),
+        ("soundings = 3\n" + GOOD.partition("[[")[0] + "[stage]", "soundings"),
+        (GOOD + "[make]\nstep = 1\nlevels = ['deep']", "levels"),
+        (GOOD + "[bed]\nmethod = 'best'\n[plan]", "method"),
+        (GOOD + "[profiles]\n[species]", "profiles"),
+    ],
+)  # fmt: skip
+def test_what_only_follows_is_not_told(text: str, said: str, tmp_path: Path) -> None:
+    (line,) = refusal(tmp_path, text).split("\n")
+    assert re.search(rf"key '[\w.]*{said}", line)
+
+
+@pytest.mark.parametrize("rule", ["water_level = 3\n", "by_record = true\n"])
+def test_a_wrong_source_hides_none_of_another(rule: str, tmp_path: Path) -> None:
+    bare = GOOD.replace("[datum]\nelevation = 100\n", "")
+    text = f"{bare}by_record = 'perhaps'\n[[soundings]]\nfile = 'b'\n{rule}"
+    said = refusal(tmp_path, text).split("\n")
+    assert len(said) == 2 + ("record" in rule)
+    assert "survey.toml: soundings 2: " in said[1]
+
+
+def test_a_caller_gets_one_error_with_every_fault(tmp_path: Path) -> None:
+    (tmp_path / "survey.toml").write_text(MANY, encoding="utf-8")
+    with pytest.raises(SettingsError, match="'colour' is unknown") as caught:
+        load_settings(tmp_path / "survey.toml")
+    assert len(caught.value.faults) == 16
+    assert str(caught.value) == "\n".join(caught.value.faults)
+    assert {fault.partition(": ")[0] for fault in caught.value.faults} == {
+        str(tmp_path / "survey.toml")
+    }
+
+
 @pytest.mark.parametrize("key", ["[make]\ncell", "[make]\nstep", "water_level"])
 def test_yes_is_no_length(key: str, tmp_path: Path) -> None:
     said = refusal(tmp_path, f"{GOOD}{key} = true\n")

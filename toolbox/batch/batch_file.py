@@ -8,8 +8,9 @@ from typing import Any
 from pydantic import Field, ValidationError
 
 from toolbox.errors import SettingsError
-from toolbox.faults import first_fault
-from toolbox.survey.keys import Crs, Input, Metres, Section, WorkCrs
+from toolbox.faults import Fault, every_fault, in_order
+from toolbox.survey.keys import Crs, Input, Metres, WorkCrs
+from toolbox.survey.sections import Section
 from toolbox.survey.settings import Settings
 
 __all__ = ["BatchFile", "Waters", "load_batch_file"]
@@ -70,26 +71,44 @@ def load_batch_file(given: Mapping[str, Any], path: Path) -> BatchFile:
     Raises
     ------
     SettingsError
-        At the first key that is unknown, missing or wrong.
+        At keys that are unknown, missing or wrong; all of them are told, one line each.
     """
     context = {"folder": path.parent}
-    rest = {key: value for key, value in given.items() if key != "waters"}
-    if "water" in rest:
-        raise SettingsError(f"{path}: give [waters], a layer of them, or [water], not both")
+    faults: list[Fault] = []
+    if "water" in given:
+        faults.append((("water",), "give [waters], a layer of them, or [water], not both"))
+    waters = _waters(given.get("waters", {}), context, faults)
+    common = _common(given, waters, context, faults)
+    if waters is None or common is None or faults:
+        raise SettingsError(*(f"{path}: {fault}" for fault in in_order(faults, given)))
+    return BatchFile(waters, common)
+
+
+def _waters(told: Any, context: dict[str, Path], faults: list[Fault]) -> Waters | None:
     try:
-        waters = Waters.model_validate(given.get("waters", {}), context=context)
+        return Waters.model_validate(told, context=context)
     except ValidationError as error:
-        raise SettingsError(f"{path}: waters: {first_fault(error, Waters)}") from error
-    told = waters.model_dump(include={"shoreline_level", "crs"})
-    rest["water"] = {"name": "any", "shoreline": waters.file.absolute(), **told}
+        found = every_fault(error, Waters)
+        faults += [(("waters", *key), f"waters: {text}") for key, text in found]
+        return None
+
+
+def _common(
+    given: Mapping[str, Any], waters: Waters | None, context: dict[str, Path], faults: list[Fault]
+) -> Settings | None:
+    """Check what holds for every water, each of which stands in for the one of a survey file."""
+    rest = {key: value for key, value in given.items() if key != "waters"}
+    rest["water"] = {"name": "any", "shoreline": "any"}
+    if waters is not None:
+        told = waters.model_dump(include={"shoreline_level", "crs"})
+        rest["water"] |= {"shoreline": waters.file.absolute(), **told}
     try:
         common = Settings.model_validate(rest, context=context)
     except ValidationError as error:
-        raise SettingsError(f"{path}: {first_fault(error, Settings)}") from error
-    for number, source in enumerate(common.soundings, start=1):
+        faults += every_fault(error, Settings)
+        return None
+    for place, source in enumerate(common.soundings):
         if source.kind != "points":
-            raise SettingsError(
-                f"{path}: soundings {number}: kind must be 'points' to be split by water, "
-                f"got {source.kind!r}"
-            )
-    return BatchFile(waters, common)
+            fault = f"kind must be 'points' to be split by water, got {source.kind!r}"
+            faults.append((("soundings", place), f"soundings {place + 1}: {fault}"))
+    return common

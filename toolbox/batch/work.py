@@ -62,7 +62,7 @@ def do_water(job: Job) -> Record:
         with _ONE_AT_A_TIME:
             return _done(job, begun)
     except ToolboxError as error:
-        return failed(job, str(error), time.perf_counter() - begun)
+        return failed(job, one_line(error), time.perf_counter() - begun)
     except Exception as error:  # a defect met by one water is no reason to leave the others
         return failed(job, _unexpected(error), time.perf_counter() - begun)
 

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from toolbox.desk.drafting import GLOBAL, Draft
 from toolbox.errors import ToolboxError
-from toolbox.faults import first_fault, one_line
+from toolbox.faults import every_fault, one_line
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.places import read_places
 from toolbox.formats.shoreline_file import read_shoreline
@@ -65,12 +65,19 @@ def read(made: Draft, folder: Path) -> Read:
             found.shoreline, found.soundings = inputs.shoreline, inputs.soundings
             return found
         except ValidationError as error:
-            key = _key_of(error.errors()[0]["loc"], made.survey)
-            found.faults[key] = one_line(ValueError(first_fault(error, Settings)))
+            _note_keys(found, error, made)
         except ToolboxError as error:
-            _note(found, error, made, folder)
+            _note_all(found, error, made, folder)
     _read_apart(found, made, folder)
     return found
+
+
+def _note_keys(found: Read, error: ValidationError, made: Draft) -> None:
+    """Note every key that is wrong beside its field, and those that no field sets together."""
+    by_field: dict[str, list[str]] = {}
+    for place, fault in every_fault(error, Settings):
+        by_field.setdefault(_key_of(place, made.survey), []).append(one_line(ValueError(fault)))
+    found.faults |= {key: "; ".join(told) for key, told in by_field.items()}
 
 
 def _read_apart(found: Read, made: Draft, folder: Path) -> None:
@@ -130,7 +137,9 @@ class _Noted:
     """Note an error of the block beside the field it concerns, and go on."""
 
     def __init__(self, found: Read, made: Draft, folder: Path) -> None:
-        self.note: Callable[[ToolboxError], None] = lambda error: _note(found, error, made, folder)
+        self.note: Callable[[ToolboxError], None] = lambda error: _note_all(
+            found, error, made, folder
+        )
 
     def __enter__(self) -> None:
         return
@@ -142,8 +151,13 @@ class _Noted:
         return False
 
 
-def _note(found: Read, error: ToolboxError, made: Draft, folder: Path) -> None:
-    text = one_line(error).replace(f"{folder}/", "").replace(f"{folder}\\", "")
+def _note_all(found: Read, error: ToolboxError, made: Draft, folder: Path) -> None:
+    for fault in error.faults:
+        _note(found, fault, made, folder)
+
+
+def _note(found: Read, fault: str, made: Draft, folder: Path) -> None:
+    text = " ".join(fault.split()).replace(f"{folder}/", "").replace(f"{folder}\\", "")
     named = [source["file"] for source in made.survey.get("soundings", ())]
     named = sorted([*named, made.survey["water"].get("shoreline", "")], key=len, reverse=True)
     file = next((name for name in named if name and name in text), "")

@@ -61,7 +61,7 @@ def carry_out(order: Order, tell: Tell) -> list[str]:
         with chdir(order.folder / INPUTS):  # so that results tell no path of the machine
             notes = _survey(order, tell) if order.process == RUN else _tool(order)
     except ToolboxError as error:
-        raise type(error)(_local(str(error), order)) from None
+        raise type(error)(*(_local(fault, order) for fault in error.faults)) from None
     return [_local(note, order) for note in notes]
 
 

@@ -5,16 +5,47 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from pydantic import BaseModel
+from pydantic import ValidationError
 
-from toolbox.errors import InputFileError
+from toolbox.errors import InputFileError, SettingsError
+from toolbox.faults import Fault, Key, every_fault, in_order
 from toolbox.formats.paths import existing_file
+from toolbox.survey.sections import Known, Section
 from toolbox.survey.settings import Settings, read_keys
 
-__all__ = ["check_files"]
+__all__ = ["check_files", "load_survey"]
 
-Key = tuple[str | int, ...]
-"""Of a file, by section and name, in a list by its place from 0."""
+
+def load_survey(survey: Path) -> Settings:
+    """Read and check a survey file, and that every file which it names is there.
+
+    Parameters
+    ----------
+    survey : Path
+        A TOML file; paths in it are as seen from its folder.
+
+    Returns
+    -------
+    Settings
+        All checked, defaults filled in.
+
+    Raises
+    ------
+    SettingsError
+        At keys that are unknown, missing or wrong. All are told in the order of the file, one line
+        each, and with them the files of other keys that are not there.
+    InputFileError
+        At files that are not there, if nothing else is wrong.
+    """
+    given, context = read_keys(survey), {"folder": survey.parent}
+    try:
+        settings = Settings.model_validate(given, context=context)
+    except ValidationError as error:
+        found = every_fault(error, Settings)
+        found += _absent(Known(Settings, given, context), survey, given)
+        raise SettingsError(*(f"{survey}: {fault}" for fault in in_order(found, given))) from error
+    check_files(settings, survey)
+    return settings
 
 
 def check_files(settings: Settings, survey: Path) -> None:
@@ -30,29 +61,34 @@ def check_files(settings: Settings, survey: Path) -> None:
     Raises
     ------
     InputFileError
-        At the first that is not, with the survey file, the key, what it says and the folder where
-        the file was looked for.
+        At those that are not, one line each: the survey file, the key, what it says and the folder
+        where the file was looked for.
     """
+    given = read_keys(survey)
+    if found := in_order(_absent(settings, survey, given), given):
+        raise InputFileError(*(f"{survey}: {fault}" for fault in found))
+
+
+def _absent(settings: Settings | Known, survey: Path, given: dict[str, Any]) -> Iterator[Fault]:
     for key, path in _named(settings, ()):
         try:
             existing_file(path)
         except InputFileError as error:
-            where = f"{survey}: {_told(key)}"
+            where = _told(key)
             if path.exists():
-                raise InputFileError(f"{where}: {error}") from error
-            given = _given(survey, key, path)
-            folder = "" if Path(given).is_absolute() else f" in {survey.parent.absolute()}"
-            raise InputFileError(
-                f"{where}: {given!r} does not exist{folder}{_alike(path)}"
-            ) from error
+                yield key, f"{where}: {error}"
+                continue
+            said = _said(given, key, path)
+            folder = "" if Path(said).is_absolute() else f" in {survey.parent.absolute()}"
+            yield key, f"{where}: {said!r} does not exist{folder}{_alike(path)}"
 
 
 def _named(value: Any, key: Key) -> Iterator[tuple[Key, Path]]:
     if isinstance(value, Path):
         yield key, value
-    elif isinstance(value, BaseModel):
-        for name in type(value).model_fields:
-            yield from _named(getattr(value, name), (*key, name))
+    elif isinstance(value, Section | Known):
+        for name, part in value:
+            yield from _named(part, (*key, name))
     elif isinstance(value, tuple):
         for place, part in enumerate(value):
             yield from _named(part, (*key, place))
@@ -65,9 +101,9 @@ def _told(key: Key) -> str:
     return f"[{section}] {'.'.join(map(str, rest))}"
 
 
-def _given(survey: Path, key: Key, path: Path) -> str:
+def _said(given: Any, key: Key, path: Path) -> str:
     """Return what the survey file says, as it stands there."""
-    value: Any = read_keys(survey)
+    value = given
     try:
         for part in key:
             value = value[part]

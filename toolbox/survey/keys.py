@@ -6,9 +6,7 @@ from typing import Annotated, Any
 
 from pydantic import (
     AfterValidator,
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ValidationInfo,
     WithJsonSchema,
@@ -26,10 +24,8 @@ __all__ = [
     "Length",
     "Metres",
     "Name",
-    "Section",
     "Width",
     "WorkCrs",
-    "check_keys_fit",
 ]
 
 
@@ -96,27 +92,3 @@ Crs = Annotated[str, AfterValidator(_known_crs)]
 WorkCrs = Annotated[Crs, AfterValidator(_metric_crs)]
 Name = Annotated[str, Field(min_length=1, max_length=300)]
 Day = Annotated[str, BeforeValidator(_spelled)]
-
-
-class Section(BaseModel):
-    """A table of the survey file: no unknown keys, nothing changed afterwards."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-def check_keys_fit(section: Section, kind: str, kinds: dict[str, tuple[str, ...]]) -> None:
-    """Raise ValueError at a key that is given but does not fit the section's kind.
-
-    Parameters
-    ----------
-    section : Section
-        As given.
-    kind : str
-        Which it is.
-    kinds : dict
-        Keys that do not fit every kind, and those they fit.
-    """
-    for key, fitting in kinds.items():
-        if kind not in fitting and getattr(section, key) != type(section).model_fields[key].default:
-            allowed = " or ".join(map(repr, fitting))
-            raise ValueError(f"{key} is for kind = {allowed}, got kind = {kind!r}")

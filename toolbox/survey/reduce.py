@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.errors import InputFileError
+from toolbox.errors import InputFileError, LayerError, ParameterError, ToolboxError
 from toolbox.features.canopies import says_plants_alone, with_bare_bed
 from toolbox.formats.casts_file import read_casts
 from toolbox.formats.doors import read_table
@@ -51,9 +51,7 @@ def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
     """Read all layers of a survey, reduce its soundings to its datum and clean them."""
     shoreline = _read_shoreline(settings, lineage)
     record = read_table(settings.datum.record) if settings.datum.record else None
-    parts = [
-        _read_source(source, settings, shoreline, record, lineage) for source in settings.soundings
-    ]
+    parts = _read_sources(settings, shoreline, record, lineage)
     bare = [_empty_is_bare(*pair, lineage) for pair in zip(settings.soundings, parts, strict=True)]
     soundings = _cleaned(Soundings.joined(parts), shoreline, settings)
     if any(bare):  # only now: cleaning judges by the plants that were met
@@ -117,6 +115,24 @@ def _scale_note(shoreline: Shoreline) -> tuple[str, ...]:
             "corrected, but slopes and distances are off by that much; set water.crs to a local CRS"
         ),
     )
+
+
+def _read_sources(
+    settings: Settings, shoreline: Shoreline, record: Table | None, lineage: Lineage
+) -> list[Soundings]:
+    """Read every source; of those that cannot be read, tell all at once."""
+    parts: list[Soundings] = []
+    faults: list[ToolboxError] = []
+    for source in settings.soundings:
+        try:
+            parts.append(_read_source(source, settings, shoreline, record, lineage))
+        except (InputFileError, LayerError, ParameterError) as error:
+            faults.append(error)
+    if len(faults) == 1:
+        raise faults[0]
+    if faults:
+        raise InputFileError(*(text for error in faults for text in error.faults)) from faults[0]
+    return parts
 
 
 def _read_source(

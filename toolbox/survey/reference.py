@@ -1,12 +1,11 @@
 """Reference: the survey file's keys, as a page and as a JSON Schema that editors complete from."""
 
 import json
-from typing import Any, get_args
 
-from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
+from toolbox.survey.sections import Section, inner_section, is_list
 from toolbox.survey.settings import Settings
 
 __all__ = ["reference_page", "schema"]
@@ -15,6 +14,7 @@ _HEAD = """# The survey file
 
 One [TOML](https://toml.io) file describes a survey. `leadline new` writes one with comments. Paths
 are as seen from the file. A length is a number in metres, or text with a unit such as `"1.5 ft"`.
+`leadline check` tells all that is wrong with a file at once, a line each.
 An editor that knows JSON Schema completes keys from [survey.schema.json](survey.schema.json).
 """
 
@@ -29,19 +29,19 @@ def reference_page() -> str:
     return "\n".join([_HEAD, *_sections("", Settings)]) + "\n"
 
 
-def _sections(prefix: str, model: type[BaseModel]) -> list[str]:
+def _sections(prefix: str, model: type[Section]) -> list[str]:
     parts = []
     for name, field in model.model_fields.items():
-        inner = _inner(field.annotation)
+        inner = inner_section(field.annotation)
         if inner is not None:
-            title = f"[[{name}]]" if _is_list(field.annotation) else f"[{prefix}{name}]"
+            title = f"[[{name}]]" if is_list(field.annotation) else f"[{prefix}{name}]"
             parts += [f"## `{title}`", "", inner.__doc__ or "", "", *_rows(inner), ""]
             parts += _sections(f"{name}.", inner)
     return parts
 
 
-def _rows(model: type[BaseModel]) -> list[str]:
-    plain = [(n, f) for n, f in model.model_fields.items() if _inner(f.annotation) is None]
+def _rows(model: type[Section]) -> list[str]:
+    plain = [(n, f) for n, f in model.model_fields.items() if inner_section(f.annotation) is None]
     rows = [
         f"| `{name}` | {_default(field)} | {field.description or ''} |" for name, field in plain
     ]
@@ -52,15 +52,3 @@ def _default(field: FieldInfo) -> str:
     if field.default is PydanticUndefined:
         return "must be given"
     return "" if field.default in (None, "") else f"`{json.dumps(field.default)}`"
-
-
-def _inner(hint: Any) -> type[BaseModel] | None:
-    """Return the section that a key holds, if it holds one."""
-    for option in (hint, *get_args(hint)):
-        if isinstance(option, type) and issubclass(option, BaseModel):
-            return option
-    return None
-
-
-def _is_list(hint: Any) -> bool:
-    return any(option is Ellipsis for option in get_args(hint))

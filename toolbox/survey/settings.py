@@ -1,26 +1,17 @@
 """Settings: the survey file, checked key by key."""
 
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import Field, ValidationError
 
 from toolbox.errors import InputFileError, SettingsError
-from toolbox.faults import first_fault
+from toolbox.faults import every_fault, in_order
 from toolbox.features.canopies import EmptyCanopy
 from toolbox.formats.toml_text import read_toml
-from toolbox.survey.keys import (
-    Crs,
-    Day,
-    Degrees,
-    Input,
-    Metres,
-    Name,
-    Section,
-    Width,
-    WorkCrs,
-    check_keys_fit,
-)
+from toolbox.survey.keys import Crs, Day, Degrees, Input, Metres, Name, Width, WorkCrs
+from toolbox.survey.rules import BED, SOURCE, SURVEY
+from toolbox.survey.sections import Rule, Section
 from toolbox.survey.wanted import Make, Marks, Plan, Plants, Report, Sheet, Stage
 from toolbox.survey.wanted_habitat import Echoes, Light, ProfileSource, SpeciesSource, Stocking
 from toolbox.units import Unit
@@ -73,6 +64,8 @@ class _Depths(Section):
 
 class Source(_Depths):
     """One file of soundings, and what its depths need to become depths below the datum."""
+
+    rules: ClassVar[tuple[Rule, ...]] = SOURCE
 
     kind: Literal["points", "casts", "nmea", "xyz"] = Field(
         "points",
@@ -133,32 +126,6 @@ class Source(_Depths):
         "or bare bed. If left out, bare where the file notes plants and hardly ever bare bed.",
     )
 
-    @model_validator(mode="after")
-    def _keys_fit_the_kind(self) -> "Source":
-        check_keys_fit(self, self.kind, _KINDS)
-        if self.kind == "casts" and self.pings is None:
-            raise ValueError("casts need pings, the file of their readings")
-        if self.bar_check and (self.draft or self.speed_set):
-            raise ValueError("a bar check holds draft and speed of sound: give it or these")
-        if self.by_record and self.water_level is not None:
-            raise ValueError("give water_level or by_record, not both")
-        heat = (self.temperature is not None) + (self.profile is not None)
-        if self.speed_set is not None and heat != 1:
-            raise ValueError("speed_set needs a temperature or a profile, one of them")
-        return self
-
-
-_KINDS: dict[str, tuple[str, ...]] = {
-    **dict.fromkeys(("pings", "wrap", "longest"), ("casts",)),
-    **dict.fromkeys(("date", "lenient_checksum", "latency", "max_gap"), ("nmea",)),
-    **dict.fromkeys(("source", "layer", "where", "by_record"), ("points",)),
-    **dict.fromkeys(
-        ("easting", "northing", "depth", "elevation", "unit", "positive"), ("points", "xyz")
-    ),
-    "empty_canopy": ("points", "casts"),
-}
-"""Keys that do not fit every kind of source, and those they fit."""
-
 
 class BreaklineSource(_Depths):
     """One file of lines of known depth, or of the depth bands of an older map."""
@@ -191,6 +158,8 @@ class Thinning(Section):
 class Bed(Section):
     """How the bed is made."""
 
+    rules: ClassVar[tuple[Rule, ...]] = BED
+
     method: Literal["triangulated", "fitted", "auto"] = Field(
         "auto",
         description="How the bed is made: fitted, which knows its own error; triangulated, quick "
@@ -217,12 +186,6 @@ class Bed(Section):
         None, description="Lines the bed must follow; it is then triangulated."
     )
 
-    @model_validator(mode="after")
-    def _fitted_beds_follow_no_lines(self) -> "Bed":
-        if self.breaklines is not None and self.method == "fitted":
-            raise ValueError("breaklines are for method = 'triangulated', got method = 'fitted'")
-        return self
-
 
 class Origin(Section):
     """Who made the survey, and when."""
@@ -234,6 +197,8 @@ class Origin(Section):
 
 class Settings(Section):
     """Everything a survey file says."""
+
+    rules: ClassVar[tuple[Rule, ...]] = SURVEY
 
     water: Water
     datum: Datum = Datum()
@@ -254,44 +219,6 @@ class Settings(Section):
     marks: Marks | None = None
     plan: Plan | None = None
     origin: Origin = Origin()
-
-    @model_validator(mode="after")
-    def _levels_need_a_datum(self) -> "Settings":
-        if self.datum.elevation is None:
-            if self.stage is not None:
-                raise ValueError("a stage table needs datum.elevation")
-            if self.water.shoreline_level is not None:
-                raise ValueError("water.shoreline_level needs datum.elevation")
-            for number, source in enumerate(self.soundings, start=1):
-                if source.water_level is not None or source.elevation is not None:
-                    raise ValueError(f"soundings {number}: an elevation needs datum.elevation")
-                if source.by_record:
-                    raise ValueError(f"soundings {number}: by_record needs datum.elevation")
-        if self.datum.record is None and any(source.by_record for source in self.soundings):
-            raise ValueError("by_record needs datum.record")
-        streamed = any(source.kind == "xyz" for source in self.soundings)
-        if streamed and (self.thinning.cell is None or self.thinning.by == "median"):
-            raise ValueError("kind = 'xyz' needs thinning.cell, and thinning.by no median")
-        if self.make.step is not None and self.make.levels is not None:
-            raise ValueError("give make.step or make.levels, not both")
-        if self.make.isobath_interval is not None and self.make.isobath_levels is not None:
-            raise ValueError("give make.isobath_interval or make.isobath_levels, not both")
-        return self
-
-    @model_validator(mode="after")
-    def _plans_need_a_fitted_bed(self) -> "Settings":
-        if self.plan is not None and self.bed.method == "triangulated":
-            raise ValueError(
-                "a plan needs bed.method = 'fitted' or 'auto', got bed.method = 'triangulated', "
-                "which does not know its own error"
-            )
-        return self
-
-    @model_validator(mode="after")
-    def _species_need_profiles(self) -> "Settings":
-        if self.species is not None and self.profiles is None:
-            raise ValueError("species need profiles of temperature and oxygen: give [profiles]")
-        return self
 
     @property
     def shore_depth(self) -> float:
@@ -333,13 +260,14 @@ def load_settings(path: Path) -> Settings:
     Raises
     ------
     SettingsError
-        At the first key that is unknown, missing or wrong.
+        At keys that are unknown, missing or wrong; all of them are told, one line each.
     """
     given = read_keys(path)
     try:
         return Settings.model_validate(given, context={"folder": path.parent})
     except ValidationError as error:
-        raise SettingsError(f"{path}: {first_fault(error, Settings)}") from error
+        told = in_order(every_fault(error, Settings), given)
+        raise SettingsError(*(f"{path}: {fault}" for fault in told)) from error
 
 
 def read_keys(path: Path) -> dict[str, Any]:

@@ -1,20 +1,13 @@
 """Wanted: what a survey asks for beyond its bed, key by key."""
 
-from typing import Annotated, Literal, get_args
+from collections.abc import Iterator
+from typing import Annotated, Any, ClassVar, Literal, get_args
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
 from toolbox.blocks.memory import parse_memory
-from toolbox.survey.keys import (
-    Crs,
-    Degrees,
-    Input,
-    Length,
-    Metres,
-    Section,
-    Width,
-    check_keys_fit,
-)
+from toolbox.survey.keys import Crs, Degrees, Input, Length, Metres, Width
+from toolbox.survey.sections import Rule, Section, keys_fit
 
 __all__ = [
     "Export",
@@ -64,8 +57,15 @@ Part = Literal[
 ]
 
 
+def _stocking_has_its_pictures(make: Any) -> Iterator[str]:
+    if "stocking" in make.write and not {"pictures", "habitat"} <= set(make.write):
+        yield "write: stocking shows what pictures and habitat hold: name them too"
+
+
 class Make(Section):
     """What to make of the bed."""
+
+    rules: ClassVar[tuple[Rule, ...]] = (_stocking_has_its_pictures,)
 
     cell: Width | None = Field(None, description="Cell width of the rasters, m.")
     step: Width | None = Field(None, description="Depth between rows of the table, m.")
@@ -120,12 +120,6 @@ class Make(Section):
         },
     )
 
-    @model_validator(mode="after")
-    def _stocking_has_its_pictures(self) -> "Make":
-        if self.shows("stocking") and not (self.shows("pictures") and self.shows("habitat")):
-            raise ValueError("write: stocking shows what pictures and habitat hold: name them too")
-        return self
-
     @field_validator("memory", mode="before")
     @classmethod
     def _is_memory(cls, given: object) -> object:
@@ -165,8 +159,21 @@ class Sheet(Section):
     )
 
 
+def _one_kind_of_pegs(wanted: Any) -> Iterator[str]:
+    if wanted.pegs is not None and wanted.peg_spacing is not None:
+        yield "give pegs or peg_spacing, not both"
+
+
+_PLAN_KINDS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(("casts", "reach", "pegs", "crs", "bearing_step", "peg_spacing"), ("casts",)),
+    **dict.fromkeys(("track", "turn"), ("lines",)),
+}
+
+
 class Plan(Section):
     """Where to sound next; the bed must be fitted for that."""
+
+    rules: ClassVar[tuple[Rule, ...]] = (*keys_fit(_PLAN_KINDS), _one_kind_of_pegs)
 
     kind: Literal["casts", "lines"] = Field(
         "casts", description="What to plan: casts from the bank, or straight lines of a boat."
@@ -185,19 +192,6 @@ class Plan(Section):
     )
     track: Width = Field(2000.0, description="lines: length of all, turns included, m.")
     turn: Length = Field(20.0, description="lines: what one costs beside its length, m.")
-
-    @model_validator(mode="after")
-    def _keys_fit_the_kind(self) -> "Plan":
-        check_keys_fit(self, self.kind, _PLAN_KINDS)
-        if self.pegs is not None and self.peg_spacing is not None:
-            raise ValueError("give pegs or peg_spacing, not both")
-        return self
-
-
-_PLAN_KINDS: dict[str, tuple[str, ...]] = {
-    **dict.fromkeys(("casts", "reach", "pegs", "crs", "bearing_step", "peg_spacing"), ("casts",)),
-    **dict.fromkeys(("track", "turn"), ("lines",)),
-}
 
 
 class Stage(Section):
@@ -237,8 +231,19 @@ MarkKind = Literal[
 ]
 
 
+_MARK_KINDS: dict[str, tuple[str, ...]] = {
+    **dict.fromkeys(
+        ("pegs", "per_peg", "reach", "sector", "peg_spacing", "declination", "wrap_length"),
+        ("casts",),
+    ),
+    "slip": ("boat",),
+}
+
+
 class Marks(Section):
     """Where to put a bait; what is left out is as for the tools of that name."""
+
+    rules: ClassVar[tuple[Rule, ...]] = (*keys_fit(_MARK_KINDS), _one_kind_of_pegs)
 
     kind: Literal["casts", "boat"] = Field(
         "casts", description="Marks to cast at from the bank, or marks to visit by boat."
@@ -278,19 +283,3 @@ class Marks(Section):
         description="What each kind of mark is worth, 0 for not at all: drop_off_foot, "
         "drop_off_lip, gully, hump_top, hump_side, hole, plateau_edge, plant_edge, bottom_change.",
     )
-
-    @model_validator(mode="after")
-    def _keys_fit_the_kind(self) -> "Marks":
-        check_keys_fit(self, self.kind, _MARK_KINDS)
-        if self.pegs is not None and self.peg_spacing is not None:
-            raise ValueError("give pegs or peg_spacing, not both")
-        return self
-
-
-_MARK_KINDS: dict[str, tuple[str, ...]] = {
-    **dict.fromkeys(
-        ("pegs", "per_peg", "reach", "sector", "peg_spacing", "declination", "wrap_length"),
-        ("casts",),
-    ),
-    "slip": ("boat",),
-}

@@ -1,10 +1,12 @@
 """Wanted of what lives in the water: profiles, light, species, echoes and stocking, key by key."""
 
-from typing import Literal
+from collections.abc import Iterator
+from typing import Any, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from toolbox.survey.keys import Input, Length, Metres, Name, Section, Width
+from toolbox.survey.keys import Input, Length, Metres, Name, Width
+from toolbox.survey.sections import Rule, Section
 
 __all__ = ["Echoes", "Light", "ProfileSource", "SpeciesSource", "Stocking"]
 
@@ -30,20 +32,21 @@ class ProfileSource(Section):
     )
 
 
+def _one_loss_of_light(light: Any) -> Iterator[str]:
+    if light.secchi is not None and light.attenuation is not None:
+        yield "give secchi or attenuation, not both"
+
+
 class Light(Section):
     """How fast light is lost; with neither key it is fitted to the profiles' light."""
+
+    rules: ClassVar[tuple[Rule, ...]] = (_one_loss_of_light,)
 
     secchi: Width | None = Field(None, description="Depth at which a Secchi disc vanishes, m.")
     attenuation: float | None = Field(None, gt=0, le=50, description="Attenuation, 1/m.")
     fixed_depth: Width = Field(
         4.572, description="Depth of the littoral by agreement, m; 4.572 are 15 ft."
     )
-
-    @model_validator(mode="after")
-    def _one_of_two(self) -> "Light":
-        if self.secchi is not None and self.attenuation is not None:
-            raise ValueError("give secchi or attenuation, not both")
-        return self
 
 
 class SpeciesSource(Section):
