@@ -65,8 +65,8 @@ def read(made: Draft, folder: Path) -> Read:
             found.shoreline, found.soundings = inputs.shoreline, inputs.soundings
             return found
         except ValidationError as error:
-            key = _key_of(error.errors()[0]["loc"], made.survey)
-            found.faults[key] = one_line(ValueError(first_fault(error, Settings)))
+            text = one_line(ValueError(first_fault(error, Settings)))
+            found.faults[_key_of(error.errors()[0]["loc"], made.survey, text)] = text
         except ToolboxError as error:
             _note(found, error, made, folder)
     _read_apart(found, made, folder)
@@ -177,15 +177,18 @@ def _field_of(file: str, text: str) -> str:
     return key if key == "level" else f"{file}/{key}" if key else file
 
 
-def _key_of(place: tuple[int | str, ...], survey: dict[str, Any]) -> str:
-    """Return the field that sets a key of the survey file; empty if none does."""
+def _key_of(place: tuple[int | str, ...], survey: dict[str, Any], text: str) -> str:
+    """Return the field that sets the key of the survey file a fault is about; empty if none does.
+
+    Faults of two keys together have no key as their place: their text names them.
+    """
     for key, path in GLOBAL.items():
         if place[:2] == path:
             return key
-    if len(place) > 2 and place[0] == "soundings" and isinstance(place[1], int):
-        key = str(place[2])
+    if len(place) > 1 and place[0] == "soundings" and isinstance(place[1], int):
+        key = str(place[2]) if len(place) > 2 else "by_record" if "by_record" in text else ""
         file = survey["soundings"][place[1]].get("file", "")
-        return f"{file}/{'depth' if key == 'elevation' else key}"
+        return f"{file}/{'depth' if key == 'elevation' else key}" if key else ""
     if place[:2] == ("water", "shoreline_crs"):
         return f"{survey['water'].get('shoreline', '')}/crs"
     return ""
