@@ -23,7 +23,7 @@ from toolbox.survey.keys import (
 )
 from toolbox.survey.wanted import Make, Marks, Plan, Plants, Report, Sheet, Stage
 from toolbox.survey.wanted_habitat import Echoes, Light, ProfileSource, SpeciesSource, Stocking
-from toolbox.units import Unit
+from toolbox.units import MetreOrFoot, Unit
 
 __all__ = ["Settings", "load_settings", "read_keys"]
 
@@ -292,6 +292,13 @@ class Settings(Section):
         if self.species is not None and self.profiles is None:
             raise ValueError("species need profiles of temperature and oxygen: give [profiles]")
         return self
+
+    @property
+    def unit(self) -> MetreOrFoot:
+        """Unit in which depths are told, and in which steps between them are round."""
+        if self.report.units == "metric":
+            return "m"
+        return "ft" if self.make.foot == "international" else "survey_foot"
 
     @property
     def shore_depth(self) -> float:
