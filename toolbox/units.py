@@ -11,7 +11,15 @@ from toolbox.faults import one_line
 if TYPE_CHECKING:
     import numpy as np
 
-__all__ = ["LENGTH_UNITS", "Unit", "convert", "parse_quantity", "round_number"]
+__all__ = [
+    "LENGTH_UNITS",
+    "MetreOrFoot",
+    "Unit",
+    "convert",
+    "parse_quantity",
+    "round_length",
+    "round_number",
+]
 
 _QUANTITY = re.compile(
     r"\s*(?P<number>[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?)\s*"
@@ -27,6 +35,9 @@ _RECKONED = re.compile(r"[()]|\d\d|(?:\*\*|\^)[^/]*(?:\*\*|\^)|.{60}", re.DOTALL
 
 Unit = Literal["m", "cm", "ft", "survey_foot", "fathom"]
 """Units in which depths are read."""
+
+MetreOrFoot = Literal["m", "ft", "survey_foot"]
+"""Units in which depths are told, and in which steps between them are round."""
 
 LENGTH_UNITS = ("m", "cm", "km", "ft", "survey_foot", "fathom", "yard", "inch")
 """Length units a person may name; the US survey foot is 1200/3937 m, the foot 0.3048 m."""
@@ -155,3 +166,26 @@ def round_number(value: float, *, up: bool = False) -> float:
     if up:
         return min(step for step in steps if step >= value - hair)
     return max(step for step in steps if step <= value + hair)
+
+
+def round_length(metres: float, unit: MetreOrFoot) -> float:
+    """Round a length to 1, 2 or 5 times a power of ten of a unit, the next smaller.
+
+    Parameters
+    ----------
+    metres : float
+        Greater than zero.
+    unit : str
+        ``"m"``, ``"ft"`` or ``"survey_foot"``.
+
+    Returns
+    -------
+    float
+        In metres.
+
+    Examples
+    --------
+    >>> round_length(0.8, "m"), round_length(0.8, "ft")
+    (0.5, 0.6096)
+    """
+    return float(convert(round_number(float(convert(metres, "m", unit))), unit, "m"))

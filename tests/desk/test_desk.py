@@ -47,7 +47,12 @@ def test_a_name_without_a_known_ending_is_refused() -> None:
 
 @pytest.mark.parametrize(
     ("name", "words"),
-    [("a.zip", "is an archive: unpack it"), ("b.xlsx", "is a workbook: save its sheet as CSV")],
+    [
+        ("a.zip", "is an archive: unpack it, and give what was in it"),
+        ("lake.csv.gz", "is an archive: unpack it"),
+        ("b.xlsx", "is a workbook: save its sheet as CSV, and give that"),
+        ("b.numbers", "is a workbook: save its sheet as CSV"),
+    ],
 )
 def test_what_is_to_be_made_of_other_files_is_told(name: str, words: str) -> None:
     with pytest.raises(ParameterError, match=f"^'{name}' {words}"):

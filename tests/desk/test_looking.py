@@ -80,7 +80,7 @@ def test_the_sample_without_a_survey_file_needs_one_answer(tmp_path: Path) -> No
     ((_, answers),) = before.doubts[0].ways
     assert answers == {"plummet.csv/crs": "EPSG:32625"}
     after = look(tmp_path, sorted(f.name for f in before.files), answers, watch=lambda stage: None)
-    assert after.ready
+    assert after.ready, after.wanting
     assert dict(after.facts)["Soundings"] == "2,396 read, 2,381 to be used"
 
 
@@ -166,10 +166,42 @@ def test_elevations_give_the_same_depths(folder: Path, pond: Any) -> None:
     before = seen(folder, **answers)
     assert "no column that is plainly the depth" in faults(before)["pond.csv/depth"]
     after = seen(folder, pond_csv__depth="height", pond_csv__meaning="elevation", **answers)
-    assert after.ready
+    assert after.ready, after.wanting
     assert (after.chart["low"], after.chart["high"]) == pytest.approx(
         (pond.depth.min(), pond.depth.max()), abs=0.001
     )
+
+
+def test_levels_of_a_record_are_offered_where_they_can_be_looked_up(
+    folder: Path, pond: Any
+) -> None:
+    def asked(found: Seen) -> list[str]:
+        fields = [field for file in found.files for field in file.fields]
+        return [field.value for field in fields if field.key == "pond.csv/by_record"]
+
+    places = zip(pond.places, pond.depth, strict=True)
+    rows = [f"{x:.3f},{y:.3f},{z:.3f},2026-05-12T10:00:00Z" for (x, y), z in places]
+    text = "\n".join(["easting,northing,depth,time", *rows])
+    (folder / "pond.csv").write_text(text, encoding="utf-8")
+    answers = {"pond_csv__crs": "EPSG:32633", "level": "212.4"}
+    assert asked(seen(folder, **answers)) == []  # there is no record
+    levels = "time,level_m\n2026-05-12T00:00:00Z,211.9\n2026-05-13T00:00:00Z,211.9\n"
+    (folder / "levels.csv").write_text(levels, encoding="utf-8")
+    before = seen(folder, **answers)
+    assert asked(before) == [""]
+    after = seen(folder, **answers, pond_csv__by_record="true")
+    assert asked(after) == ["true"]
+    assert after.ready, after.wanting
+    given = tomllib.loads(after.survey)["soundings"][0]
+    assert given["by_record"] is True
+    # derived: read on water half a metre below the datum
+    assert after.chart["high"] - before.chart["high"] == pytest.approx(0.5, abs=0.002)
+    without = seen(folder, **answers, pond_csv__by_record="")
+    assert "by_record" not in tomllib.loads(without.survey)["soundings"][0]
+    both = seen(folder, **answers, pond_csv__by_record="true", pond_csv__water_level="211.9")
+    assert "give water_level or by_record, not both" in faults(both)["pond.csv/by_record"]
+    write(folder, "easting,northing,depth", *pond.places.T, pond.depth)
+    assert asked(seen(folder, **answers)) == []  # no times
 
 
 def test_no_water_is_doubted_that_is_in_order(folder: Path, pond: Any) -> None:

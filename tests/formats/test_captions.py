@@ -46,6 +46,7 @@ def test_long_text_ends_in_an_ellipsis() -> None:
     [
         ({"mark": 3, "depth_m": 6.71, "kind": "hole"}, "marks", "3 6.7 m"),
         ({"depth_m": 2.5, "index_line": True}, "any name", "2.5 m"),
+        ({"depth_m": 1.524, "depth_ft": 5.0, "index_line": False}, "any name", "5 ft"),
         ({"peg": "P2", "marks": 4}, "pegs", "P2"),
         ({"order": 1, "peg": "P2"}, "next_soundings", "S1"),
         ({"kind": "hump", "feature": 4.0}, "features", "hump 4"),

@@ -71,6 +71,17 @@ def test_gdal_finds_lines_at_their_depth(datum: float | None, level: float, tmp_
 
 
 @pytest.mark.skipif(shutil.which("ogr2ogr") is None, reason="ogr2ogr is not installed")
+def test_lines_told_in_feet_name_their_layers_and_lie_at_metres(tmp_path: Path) -> None:
+    frame = isobaths().frame.assign(depth_m=[1.524, 3.048], depth_ft=[5.0, 10.0])
+    write_dxf(tmp_path / "a.dxf", Vectors(frame, "isobaths"))
+    found = seen_by_ogr(tmp_path / "a.dxf")
+    lines = {layer: shape for layer, shape, _ in found if layer.startswith("isobaths")}
+    assert set(lines) == {"isobaths_5_ft", "isobaths_10_ft"}
+    height = shapely.get_coordinates(lines["isobaths_10_ft"], include_z=True)[:, 2]
+    assert height == pytest.approx(-3.048, abs=1e-9)
+
+
+@pytest.mark.skipif(shutil.which("ogr2ogr") is None, reason="ogr2ogr is not installed")
 def test_polygons_are_outlined_with_their_islands(tmp_path: Path) -> None:
     write_dxf(tmp_path / "a.dxf", areas())
     rings = [shape for layer, shape, _ in seen_by_ogr(tmp_path / "a.dxf") if layer == "features"]

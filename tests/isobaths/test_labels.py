@@ -57,6 +57,13 @@ def test_labels_every_so_far_and_away_from_open_ends() -> None:
     assert made.notes == ("placed for digits 2 mm high at 1:5000", "1 of 1 lines have a label")
 
 
+def test_lines_that_are_told_in_feet_are_numbered_in_feet() -> None:
+    lines = layer([straight(90), straight(90, aside=90)], [1.524, 1.0], depth_ft=[5.0, 3.28084])
+    found = isobath_labels(lines, scale=5000).frame.groupby("label").first()
+    assert found["depth_ft"].to_dict() == {"5": 5.0, "3.28": 3.28084}
+    assert found["depth_m"].to_dict() == {"5": 1.524, "3.28": 1.0}
+
+
 def test_labels_seek_the_straight_and_the_roomy() -> None:
     # zigzag in the west, straight in the east, and another line close by in the far east
     zigzag = [(2.0 * k, 3.0 * (k % 2)) for k in range(60)]

@@ -6,6 +6,7 @@ import pytest
 from toolbox.errors import LayerError, ParameterError
 from toolbox.isobaths.levels import chosen_levels, round_interval
 from toolbox.layers import Tin, VertexKind
+from toolbox.units import MetreOrFoot
 
 CORNERS = np.array([[0, 0], [30, 0], [30, 40]], float)
 
@@ -20,6 +21,26 @@ def test_a_round_interval_gives_about_ten_levels() -> None:
         step = round_interval(float(span))
         assert 7 <= span / step <= 14.2
         assert f"{step:e}"[:3] in ("1.0", "2.0", "2.5", "5.0")
+
+
+@pytest.mark.parametrize(
+    ("span", "step"),
+    [(7, 0.5), (8, 1), (14, 1), (15, 2), (31, 2), (32, 5), (70, 5), (71, 10), (140, 10), (300, 20)],
+)
+def test_an_interval_in_feet_is_one_two_or_five(span: float, step: float) -> None:
+    """Derived: of 1, 2, 5, 10 and 20 the one nearest to a tenth of the span, by ratio."""
+    assert round_interval(span, "ft") == round_interval(span, "survey_foot") == step
+
+
+@pytest.mark.parametrize(("unit", "metres"), [("ft", 0.3048), ("survey_foot", 1200 / 3937)])
+def test_a_chosen_interval_is_round_in_feet(unit: MetreOrFoot, metres: float) -> None:
+    depth, fifth, notes = chosen_levels(bed(0, 0, 24 * metres), None, None, unit=unit)
+    assert depth == pytest.approx([2 * metres * k for k in range(1, 13)], abs=1e-9)
+    assert depth[fifth] == pytest.approx([10 * metres, 20 * metres], abs=1e-9)
+    assert notes == ("interval of 2 ft chosen for depths of 0 to 24 ft",)
+    given, _, notes = chosen_levels(bed(0, 0, 6), 2.0, None, unit=unit)
+    assert given.tolist() == [2, 4, 6]  # one that is given stays
+    assert notes == ()
 
 
 def test_levels_are_multiples_of_the_interval_in_the_water() -> None:

@@ -20,6 +20,7 @@ from scipy.spatial import cKDTree
 
 from toolbox.errors import LayerError
 from toolbox.layers import Shoreline, Soundings, Table
+from toolbox.notes import Assumption
 from toolbox.reduction.cleaning import clean, reject_outside
 
 Floats = NDArray[np.float64]
@@ -121,6 +122,25 @@ def test_tools_come_in_the_order_stated_and_a_person_has_the_last_word() -> None
     }
     assert not found.flag[60]
     assert found.notes == ("read", "override 1: keep 1 sounding", "override 2: reject 1 sounding")
+
+
+ZEROS = (3, 3), (25, 25), (20, 75)
+"""At the bank of the lake, and far from it: its island begins at 40 (derived)."""
+
+
+def test_zeros_far_from_the_shore_are_kept_and_told() -> None:
+    places = np.vstack([ZEROS, np.random.default_rng(4).uniform((62, 2), (98, 98), (60, 2))])
+    depth = np.r_[0.0, 0.0, 0.0, np.full(60, 1.0)]
+    found = clean(Soundings.from_arrays(places, depth, crs=None), SHORE)
+    kept = (~found.flag[:3]).tolist()
+    assert kept == [True] * 3
+    (note,) = found.notes
+    assert note.startswith("2 readings of zero at single points over 10 m from the shore taken for")
+    assert isinstance(note, Assumption)
+    of_casts = clean(Soundings.from_arrays(places, depth, crs=None, source="cast"), SHORE)
+    assert of_casts.frame["reason"].tolist()[:3] == ["no bottom"] * 3
+    assert of_casts.notes == ()
+    assert clean(Soundings.from_arrays(places[[0, *range(3, 63)]], depth[2:], crs=None)).notes == ()
 
 
 def test_what_a_person_rejects_does_not_judge() -> None:

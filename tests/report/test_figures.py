@@ -1,6 +1,7 @@
 """The map is drawn for waters of any size and any title, without a warning."""
 
 from pathlib import Path
+from typing import Any, Literal
 
 import geopandas
 import numpy as np
@@ -12,7 +13,7 @@ from pyproj import CRS
 
 from toolbox.isobaths.labels import isobath_labels
 from toolbox.layers import Grid, Shoreline, Soundings, Vectors
-from toolbox.report import drawing
+from toolbox.report import drawing, figures
 from toolbox.report.figures import write_map
 
 TITLES = {
@@ -175,6 +176,35 @@ def with_isobaths(folder: Path, depth: Grid, lines: Vectors) -> np.ndarray:
     path = folder / "lines.png"
     write_map(depth, shoreline(depth), soundings(depth), "Figment Mere", path, isobaths=lines)
     return np.asarray(imread(path))[..., :3]
+
+
+@pytest.mark.parametrize(("unit", "label"), [("m", "1.524"), ("ft", "5")])
+def test_depths_are_told_in_the_unit(
+    unit: Literal["m", "ft"], label: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    kept: list[Any] = []
+
+    def spy(path: Path, bounds: Any, draw: Any) -> None:
+        def once(figure: Any, axes: Any) -> None:
+            draw(figure, axes)
+            kept.append(figure)
+
+        drawing.paint(path, bounds, once)
+
+    monkeypatch.setattr(figures, "paint", spy)
+    depth, some = grid(90, 120), isobaths(grid(90, 120), 1.524)
+    lines = Vectors(some.frame.assign(depth_ft=5.0), "isobaths")
+    path = tmp_path / "map.png"
+    few = soundings(depth, rejected=0)
+    write_map(depth, shoreline(depth), few, "Mere", path, isobaths=lines, unit=unit)
+    (figure,) = kept
+    axes, bar = figure.axes
+    assert bar.get_ylabel() == f"depth below datum, {unit}"
+    deepest = float(depth.values.max()) / {"m": 1, "ft": 0.3048}[unit]
+    assert max(bar.get_ylim()) == pytest.approx(deepest)
+    told = [text.get_text() for text in axes.texts]
+    assert label in told
+    assert [text for text in told if text.endswith(f" {unit}")]  # the scale
 
 
 def test_isobaths_are_drawn_where_they_run(tmp_path: Path) -> None:

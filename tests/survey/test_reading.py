@@ -74,6 +74,33 @@ def test_isobaths_lie_at_the_depths_asked_for(make: dict[str, Any], depths: list
     assert told["isobaths"]["zones"] == len(found.zones)
 
 
+@pytest.mark.parametrize(
+    ("foot", "metres"),
+    [("international", 0.3048), ("survey", 1200 / 3937)],  # NIST Special Publication 811, B.6
+)
+def test_whom_feet_are_told_sees_round_feet(foot: str, metres: float) -> None:
+    """The pyramid is 19.685 ft deep: of 1, 2 and 5 ft, 2 is nearest to a tenth of it (derived)."""
+    wanted = settings(make={"foot": foot}, report={"units": "us"})
+    inputs, bed = given()
+    found = draw(bed, None, wanted, inputs, Lineage(wanted))
+    lines, zones = found.isobaths.frame, found.zones.frame
+    inner = lines[(lines["depth_m"] > 0) & (lines["depth_m"] < DEEPEST)]
+    assert inner["depth_ft"].tolist() == pytest.approx(range(2, 20, 2), abs=1e-6)
+    np.testing.assert_allclose(inner["depth_m"], inner["depth_ft"] * metres, atol=1e-6)
+    assert inner["index_line"].tolist() == [feet == 10 for feet in range(2, 20, 2)]
+    assert set(found.labels.frame["label"]) <= {str(feet) for feet in range(2, 20, 2)}
+    assert len(found.labels) > 0
+    assert zones["to_ft"].tolist() == pytest.approx([*range(2, 20, 2), DEEPEST / metres], abs=1e-5)
+    np.testing.assert_allclose(zones["from_m"], zones["from_ft"] * metres, atol=1e-6)
+
+
+def test_an_interval_that_is_written_stays_where_feet_are_told() -> None:
+    wanted = settings(make={"isobath_interval": "2 m"}, report={"units": "us"})
+    inputs, bed = given()
+    lines = draw(bed, None, wanted, inputs, Lineage(wanted)).isobaths.frame
+    assert sorted(set(lines["depth_m"]) & {1.0, 2.0, 3.0, 4.0, 5.0}) == [2.0, 4.0]
+
+
 def test_zones_share_out_the_water_and_end_at_the_isobaths() -> None:
     found, _ = drawn({"isobath_levels": [2, 4]})
     zones = found.zones.frame

@@ -143,6 +143,15 @@ def test_wedge_is_exact() -> None:
     np.testing.assert_allclose(volume, 60000 * (1 - levels / 10) ** 2, rtol=1e-12, atol=1e-8)
 
 
+def test_a_step_left_out_is_round_in_feet() -> None:
+    # derived: a tenth of 10 m is 3.28 ft, of which 2 ft is the next smaller of 1, 2 and 5
+    bed = round_bed(np.array([RADIUS]), np.array([0.0, DEEPEST]), 12)
+    told = hypsography(bed, unit="ft").frame["depth_m"]
+    np.testing.assert_allclose(told, [*np.arange(0, 32, 2) * 0.3048, 32 * 0.3048, 10], atol=1e-9)
+    metres = hypsography(bed).frame["depth_m"]
+    assert metres.tolist() == list(range(11))
+
+
 def test_level_bed_counts_whole_at_its_own_depth() -> None:
     # derived: a box; its bed lies at the level, which the docstring counts as area
     vertices = np.array([[0, 0], [300, 0], [300, 40], [0, 40]], float)

@@ -9,8 +9,9 @@ from scipy.stats import norm
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Tin, VertexKind
+from toolbox.units import MetreOrFoot
 from toolbox.volume.hypsography import area_and_volume
-from toolbox.volume.stage import customary, stage_table
+from toolbox.volume.stage import Foot, customary, stage_table
 
 
 def wedge(**changes: Any) -> Tin:
@@ -43,6 +44,13 @@ def test_centimetres_and_tenths_of_feet() -> None:
     np.testing.assert_allclose(tenths, np.round(tenths), atol=1e-7)
     survey = stage_table(wedge(), datum=105.0, step=120 / 3937, foot="survey").frame["elevation_ft"]
     np.testing.assert_allclose(survey[1:-1] * 10, np.round(survey[1:-1] * 10), atol=1e-7)
+
+
+@pytest.mark.parametrize(("unit", "foot"), [("ft", "international"), ("survey_foot", "survey")])
+def test_a_step_left_out_is_round_in_feet(unit: MetreOrFoot, foot: Foot) -> None:
+    # derived: a tenth of 10 m is 3.28 ft, of which 2 ft is the next smaller of 1, 2 and 5
+    feet = stage_table(wedge(), datum=105.0, foot=foot, unit=unit).frame["elevation_ft"]
+    np.testing.assert_allclose(feet[1:-1], np.arange(312, 346, 2), atol=1e-6)
 
 
 def test_the_two_feet() -> None:

@@ -196,6 +196,10 @@ def _put_answers(source: dict[str, Any], file: Sniffed, answers: Mapping[str, st
         answer = answers.get(f"{file.name}/{key}")
         if answer is not None:
             _set(source, key, answer)
+    by_record = answers.get(f"{file.name}/by_record")
+    if by_record is not None:
+        source.pop("by_record", None)
+        source |= {"by_record": True} if by_record else {}
     meaning = answers.get(f"{file.name}/meaning")
     if meaning is None:
         return

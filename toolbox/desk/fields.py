@@ -28,6 +28,10 @@ _METHODS = (
     ("fitted", "Fitted: knows how far to trust it"),
     ("triangulated", "Triangulated: straight between soundings, quick"),
 )
+_LEVELS = (
+    ("", "One level: that given, else the datum"),
+    ("true", "The water of their day, as the record tells it"),
+)
 _CRS_HINT = "Such as EPSG:4326 (longitude, latitude) or EPSG:32633 (a UTM zone)."
 _LEVEL_HINT = "Elevation, m; leave empty if all depths count from one level."
 
@@ -96,6 +100,15 @@ def file_fields(file: Sniffed, survey: dict[str, Any]) -> Iterator[Field]:
         yield Field(f"{file.name}/date", "Date of the log", now.get("date", ""), hint=hint)
     level = now.get("water_level", "")
     yield Field(f"{file.name}/water_level", "Water level when read", level, hint=_LEVEL_HINT)
+    if file.role == "soundings" and (_may_go_by_record(file, survey) or source.get("by_record")):
+        by_record = "true" if source.get("by_record") else ""
+        yield Field(f"{file.name}/by_record", "Depths count from", by_record, _LEVELS)
+
+
+def _may_go_by_record(file: Sniffed, survey: dict[str, Any]) -> bool:
+    """Tell whether there is a record of water levels, and times to look them up for."""
+    timed = file.name.endswith(".gpx") or names.find(file.columns, names.TIME) is not None
+    return timed and bool(survey.get("datum", {}).get("record"))
 
 
 def _shoreline(file: Sniffed, water: dict[str, Any]) -> Iterator[Field]:

@@ -76,7 +76,8 @@ def _note_keys(found: Read, error: ValidationError, made: Draft) -> None:
     """Note every key that is wrong beside its field, and those that no field sets together."""
     by_field: dict[str, list[str]] = {}
     for place, fault in every_fault(error, Settings):
-        by_field.setdefault(_key_of(place, made.survey), []).append(one_line(ValueError(fault)))
+        key = _key_of(place, made.survey, fault)
+        by_field.setdefault(key, []).append(one_line(ValueError(fault)))
     found.faults |= {key: "; ".join(told) for key, told in by_field.items()}
 
 
@@ -191,15 +192,18 @@ def _field_of(file: str, text: str) -> str:
     return key if key == "level" else f"{file}/{key}" if key else file
 
 
-def _key_of(place: tuple[int | str, ...], survey: dict[str, Any]) -> str:
-    """Return the field that sets a key of the survey file; empty if none does."""
+def _key_of(place: tuple[int | str, ...], survey: dict[str, Any], text: str) -> str:
+    """Return the field that sets the key of the survey file a fault is about; empty if none does.
+
+    Faults of two keys together have no key as their place: their text names them.
+    """
     for key, path in GLOBAL.items():
         if place[:2] == path:
             return key
-    if len(place) > 2 and place[0] == "soundings" and isinstance(place[1], int):
-        key = str(place[2])
+    if len(place) > 1 and place[0] == "soundings" and isinstance(place[1], int):
+        key = str(place[2]) if len(place) > 2 else "by_record" if "by_record" in text else ""
         file = survey["soundings"][place[1]].get("file", "")
-        return f"{file}/{'depth' if key == 'elevation' else key}"
+        return f"{file}/{'depth' if key == 'elevation' else key}" if key else ""
     if place[:2] == ("water", "shoreline_crs"):
         return f"{survey['water'].get('shoreline', '')}/crs"
     return ""

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 
 from toolbox.errors import OutputError, ParameterError
+from toolbox.formats.containers import ARCHIVES, WORKBOOKS
 
 __all__ = ["MOST_BYTES", "MOST_FILES", "SUFFIXES", "SURVEY", "Workplace", "safe_name"]
 
@@ -27,10 +28,8 @@ SUFFIXES = (
     *(".kml", ".shp", ".shx", ".dbf", ".prj", ".cpg", ".toml"),
 )
 _HELP = {
-    **dict.fromkeys(
-        (".zip", ".kmz", ".7z", ".rar"), "an archive: unpack it, and give what was in it"
-    ),
-    **dict.fromkeys((".xlsx", ".xls", ".ods"), "a workbook: save its sheet as CSV, and give that"),
+    **dict.fromkeys(ARCHIVES, "an archive: unpack it, and give what was in it"),
+    **dict.fromkeys(WORKBOOKS, "a workbook: save its sheet as CSV, and give that"),
 }
 _GIVEN = "survey_given.toml"
 _LONGEST = 180

@@ -118,7 +118,7 @@ def _name(row: Mapping[Any, Any], depth: float, layer: str, number: str) -> str:
     if _told(row.get("mark")):  # lists on handhelds are sorted as text
         return f"{str(row['mark']).zfill(len(number))}{deep}"
     if "index_line" in row and deep:
-        return f"{depth:g} m"
+        return f"{round(row['depth_ft'], 2):g} ft" if "depth_ft" in row else f"{depth:g} m"
     for column in ("name", "label"):
         if _told(row.get(column)):
             return f"{row[column]}{deep}"

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.faults import one_line
+from toolbox.formats.containers import refuse_container
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,7 +36,6 @@ WINDOWS = "cp1252"
 """Encoding of a text that is not UTF-8."""
 
 _NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1f\x81\x8d\x8f\x90\x9d]")  # the last 5 mean nothing
-_WORKBOOKS = (".xlsx", ".xls", ".xlsm", ".ods", ".numbers")
 _BLOCK = 1 << 20
 _MOST_COLUMNS, _LONGEST_NAME = 1000, 1000
 _SAMPLE = 65_536
@@ -80,7 +80,7 @@ def read_delimited(
         If the file is empty, not text, or its lines do not have equally many columns.
     """
     _check_marks(delimiter, decimal)
-    _refuse_workbook(path)
+    refuse_container(path)
     encoding = text_encoding(path) if encoding == _UTF_8 else encoding
     found = find_layout(path, delimiter=delimiter, encoding=encoding)
     frame = _parse(path, found)
@@ -173,11 +173,6 @@ def text_encoding(path: Path) -> str:
             if _NO_TEXT.search(block):
                 return _UTF_8
     return WINDOWS
-
-
-def _refuse_workbook(path: Path) -> None:
-    if path.suffix.lower() in _WORKBOOKS:
-        raise InputFileError(f"{path} is a workbook: save its sheet as CSV, and name that file")
 
 
 def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:

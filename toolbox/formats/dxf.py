@@ -109,7 +109,8 @@ def _add(drawing: "Drawing", layer: Vectors, level: float, size: float) -> None:
     for shape, depth, height, colour, (name, _) in rows:
         if shape is None or shape.is_empty:
             continue
-        drawn = f"{layer.name} {depth:g} m" if "index_line" in frame else layer.name
+        level_known = "index_line" in frame and np.isfinite(depth)
+        drawn = f"{layer.name} {name}" if level_known else layer.name
         attributes = {"layer": _layer(drawing, drawn, colour)}
         _draw(drawing, shape, height, attributes, (name, size))
 

@@ -12,7 +12,7 @@ from typing import Literal
 from toolbox.errors import InputFileError, OutputError
 from toolbox.formats.at_work import cleared, hold, left_over
 
-__all__ = ["existing_file", "new_file", "new_folder"]
+__all__ = ["existing_file", "new_file", "new_folder", "without_end"]
 
 _NO_SPACE = 65_536
 """Bytes: with fewer left on a disk, what failed to be written failed for want of them."""
@@ -33,6 +33,15 @@ def existing_file(path: Path) -> Path:
             return path
     except OSError as error:
         raise InputFileError(f"{path} cannot be read: {error.strerror or error}") from error
+
+
+def without_end(path: Path) -> OutputError:
+    """Return the error of a file that is shorter than it says of itself, as a full disk leaves it.
+
+    Libraries may keep to themselves that they could not write; who looks at the file afterwards
+    tells it so.
+    """
+    return OutputError(f"{path.name} cannot be written: its end is missing; is the disk full?")
 
 
 @contextmanager

@@ -21,6 +21,7 @@ from toolbox.formats.geotiff import (
     stored_profile,
     stored_values,
 )
+from toolbox.formats.paths import without_end
 from toolbox.formats.sources import check_cells, open_raster, refused_rasters
 from toolbox.layers import Grid
 from toolbox.layers.grid_blocks import GridBlocks, continued, corner, row_blocks
@@ -219,7 +220,7 @@ def _check_whole(path: Path) -> None:
         levels = [None, *range(len(raster.overviews(1)))]
         ends = [end for level in levels for end in _tile_ends(raster, path, level)]
     if max(ends, default=0) > path.stat().st_size:
-        raise OutputError(f"{path.name} cannot be written: its end is missing; is the disk full?")
+        raise without_end(path)
 
 
 def _tile_ends(raster: Any, path: Path, level: int | None) -> Iterator[int]:

@@ -4,7 +4,8 @@ import struct
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from toolbox.errors import OutputError, ParameterError
+from toolbox.errors import ParameterError
+from toolbox.formats.paths import without_end
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -48,6 +49,4 @@ def check_whole(path: Path) -> None:
         with part.open("rb") as file:
             (words,) = struct.unpack(">i", file.read(_HEAD)[24:])
         if 2 * words > part.stat().st_size:
-            raise OutputError(
-                f"{path.name} cannot be written: its end is missing; is the disk full?"
-            )
+            raise without_end(path)

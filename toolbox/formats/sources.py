@@ -17,6 +17,7 @@ from xml.parsers import expat
 
 from toolbox.errors import InputFileError, TooLargeError, ToolboxError
 from toolbox.faults import one_line
+from toolbox.formats.containers import refuse_container
 from toolbox.formats.paths import existing_file
 
 __all__ = ["RASTER_DRIVERS", "check_cells", "open_raster", "refused_rasters", "vector_source"]
@@ -43,7 +44,6 @@ _WORDS = {
     ".kml": "KML",
 }
 _INDEXES = ("rtree", "fts3", "fts4", "fts5")  # virtual tables that hold what they show
-_PACKED = (".zip", ".kmz", ".7z", ".rar", ".gz")
 _LOOK = 4096
 _BLOCK = 1 << 20
 _CELL_BYTES = 10  # of a raster while it is read: as stored, as a number and whether it is one
@@ -69,8 +69,7 @@ def vector_source(path: Path) -> Path | str:
     """
     suffix = existing_file(path).suffix.lower()
     if suffix not in _MAGIC:
-        if suffix in _PACKED:
-            raise InputFileError(f"{path} is an archive: unpack it, and name the file in it")
+        refuse_container(path)
         allowed = ", ".join((*_MAGIC, ".parquet", ".geoparquet"))
         raise InputFileError(f"vector layers are read from {allowed}, got {path.name!r}")
     with path.open("rb") as file:

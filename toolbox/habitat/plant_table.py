@@ -21,7 +21,7 @@ from toolbox.layers import Table, Tin, Vectors
 from toolbox.layers.crs import check_same_crs
 from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, tool
-from toolbox.units import round_number
+from toolbox.units import MetreOrFoot, round_number
 from toolbox.words import counted
 
 if TYPE_CHECKING:
@@ -49,6 +49,7 @@ def plant_table(
     cluster: Annotated[float, Range("m", above=0)] = CLUSTER,
     resamples: Annotated[int, Range("", min=20, max=100_000)] = 500,
     seed: Annotated[int, Range("", min=0)] = 0,
+    unit: MetreOrFoot = "m",
 ) -> Table:
     """Tabulate how much of the bed and of the water plants take up, by depth.
 
@@ -72,6 +73,8 @@ def plant_table(
         How often lines of readings are drawn again for the band.
     seed : int
         Of these draws.
+    unit : str
+        In which an interval that is left out is round.
 
     Returns
     -------
@@ -122,7 +125,7 @@ def plant_table(
     memory). Efron and Tibshirani 1993, An Introduction to the Bootstrap (from memory).
     """
     check_same_crs(bed=bed, plants=plants)
-    told, (edges, notes) = plants_of(plants), _zones(bed, interval)
+    told, (edges, notes) = plants_of(plants), _zones(bed, interval, unit)
     if isinstance(told, PlantReadings):
         found = _of_readings(told, bed, edges, cluster, resamples, seed)
         looked = looked_at(told, bed, edges, found.area, cell=_width(bed, cell), reach=reach)
@@ -145,9 +148,11 @@ class _Found:
     looked: Looked | None = None
 
 
-def _zones(bed: Tin, interval: float | None) -> tuple[np.ndarray, tuple[str, ...]]:
+def _zones(
+    bed: Tin, interval: float | None, unit: MetreOrFoot
+) -> tuple[np.ndarray, tuple[str, ...]]:
     """Edges of the zones, the last below all bed and all draws, m, and what was chosen."""
-    levels, _, notes = chosen_levels(bed, interval, None)
+    levels, _, notes = chosen_levels(bed, interval, None, unit=unit)
     top, deepest = max(0.0, float(bed.depth.min())), float(bed.depth.max())
     if deepest <= top:
         raise LayerError("the bed is nowhere deeper than the datum, there is no water in it")

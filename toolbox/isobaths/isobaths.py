@@ -9,6 +9,7 @@ from toolbox.isobaths.isolines import Isolines, Lines, joined, together
 from toolbox.isobaths.levels import chosen_levels
 from toolbox.layers import Tin, Vectors, VertexKind
 from toolbox.tool import Range, tool
+from toolbox.units import MetreOrFoot, convert
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -26,6 +27,7 @@ def isobaths(
     levels: Annotated[tuple[float, ...], Range("m")] | None = None,
     smooth: Annotated[float, Range("m", min=0)] = 0.0,
     least_length: Annotated[float, Range("m", min=0)] = 0.0,
+    unit: MetreOrFoot = "m",
 ) -> Vectors:
     """Draw lines of equal depth.
 
@@ -35,7 +37,8 @@ def isobaths(
         The lake bed.
     interval : float, optional
         Depth between lines, which are drawn at its whole multiples below the water's edge; if left
-        out, 1, 2, 2.5 or 5 times a power of ten that gives 7 to 15 levels.
+        out, 1, 2, 2.5 or 5 times a power of ten that gives 7 to 15 levels (in feet 1, 2 or 5 times
+        one, and 6 to 16 levels).
     levels : tuple of float, optional
         The depths to draw instead, negative above the datum. A level at which the shoreline was
         mapped gives the shoreline.
@@ -44,6 +47,9 @@ def isobaths(
         map; 0 leaves lines exact.
     least_length : float
         Closed lines shorter than this are left out, m on the ground.
+    unit : str
+        In which an interval that is left out is round, and the depths are told: in feet (``"ft"``,
+        or ``"survey_foot"``) there is also a column ``depth_ft``, which labels then show.
 
     Returns
     -------
@@ -73,10 +79,12 @@ def isobaths(
     ends of open lines stay at the shore. So lines still keep their order along every edge, cross
     as little as exact ones do, keep to the water, and appear or vanish nowhere.
     """
-    depth, every_fifth, notes = chosen_levels(bed, interval, levels)
+    depth, every_fifth, notes = chosen_levels(bed, interval, levels, unit=unit)
     cut = Isolines(bed.vertices, bed.triangles, bed.depth, depth, smooth)
     lines = together(_shore(bed, cut), cut.lines())
     frame = _framed(bed, cut.places, lines, depth, every_fifth)
+    if unit != "m":
+        frame.insert(1, "depth_ft", np.round(convert(frame["depth_m"].to_numpy(), "m", unit), 6))
     short = frame["closed"] & (frame["length_m"] < least_length)
     if smooth:
         notes += (f"lines moved by up to {smooth:g} m to make them smoother",)

@@ -33,7 +33,8 @@ def isobath_labels(
     Parameters
     ----------
     isobaths : Vectors
-        Lines with a column ``depth_m``, deeper water to the left of their direction.
+        Lines with a column ``depth_m``, deeper water to the left of their direction. Where they
+        have ``depth_ft`` too, that is what the numbers tell.
     spacing : float, optional
         Distance between labels along a line, m; if left out, 100 mm on paper.
     scale : float
@@ -45,8 +46,9 @@ def isobath_labels(
     -------
     Vectors
         Points in the middle of each label, with columns ``depth_m, label, rotation_deg,
-        upright_deg, room_m``. The rotation is by how much a label written from west to east is to
-        be turned clockwise; its top then points to shallower water, so that it reads uphill.
+        upright_deg, room_m``, and ``depth_ft`` where the lines have it. The rotation is by how much
+        a label written from west to east is to be turned clockwise; its top then points to
+        shallower water, so that it reads uphill.
         Upright is the same, but turned by half a turn where the label would stand on its head,
         where a 6 looks like a 9. Room is the distance to the nearest other line, up to two heights.
 
@@ -110,6 +112,8 @@ def _depths(isobaths: Vectors) -> np.ndarray:
 
 
 def _texts(frame: "pd.DataFrame") -> list[str]:
+    if "depth_ft" in frame:
+        return [f"{round(depth, 2):g}" for depth in frame["depth_ft"]]
     return [f"{round(depth, 3):g}" for depth in frame["depth_m"]]
 
 
@@ -222,8 +226,9 @@ def _framed(isobaths: Vectors, frame: Any, tries: _Tries, chosen: np.ndarray) ->
     import shapely
 
     line, texts = tries.line[chosen], np.array(_texts(frame), dtype=object)
+    depths = [name for name in ("depth_m", "depth_ft") if name in frame]
     columns = {
-        "depth_m": frame["depth_m"].to_numpy()[line],
+        **{name: frame[name].to_numpy()[line] for name in depths},
         "label": texts[line],
         "rotation_deg": tries.rotation[chosen],
         "upright_deg": (tries.rotation[chosen] + 90) % 180 - 90,

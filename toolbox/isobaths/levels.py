@@ -6,6 +6,7 @@ import numpy as np
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Tin
+from toolbox.units import MetreOrFoot, convert
 
 __all__ = ["chosen_levels", "listed_levels", "round_interval"]
 
@@ -13,33 +14,46 @@ _HAIR = 1e-9
 _MOST = 10_000
 _LINES = 10
 _EVERY = 5
+_DIGITS: dict[MetreOrFoot, tuple[float, ...]] = {
+    "m": (1, 2, 2.5, 5, 10),
+    "ft": (1, 2, 5, 10),  # as charts in feet do
+    "survey_foot": (1, 2, 5, 10),
+}
 
 
-def round_interval(span: float) -> float:
+def round_interval(span: float, unit: MetreOrFoot = "m") -> float:
     """Choose the interval that gives about ten levels over a range of depths.
 
     Parameters
     ----------
     span : float
-        Greater than zero, m.
+        Greater than zero, in the unit.
+    unit : str
+        ``"m"``, ``"ft"`` or ``"survey_foot"``.
 
     Returns
     -------
     float
-        1, 2, 2.5 or 5 times a power of ten that gives 7 to 15 levels.
+        In the unit: 1, 2, 5 or of metres 2.5 times a power of ten, which gives 6 to 16 levels, of
+        metres 7 to 15.
 
     Examples
     --------
-    >>> round_interval(24.0), round_interval(3.1)
-    (2.5, 0.25)
+    >>> round_interval(24.0), round_interval(3.1), round_interval(79.0, "ft")
+    (2.5, 0.25, 10.0)
     """
     magnitude = math.floor(math.log10(span / _LINES))
-    steps = [float(f"{digit}e{magnitude}") for digit in (1, 2, 2.5, 5, 10)]
+    steps = [float(f"{digit}e{magnitude}") for digit in _DIGITS[unit]]
     return min(steps, key=lambda step: abs(math.log(span / _LINES / step)))
 
 
 def chosen_levels(
-    bed: Tin, interval: float | None, levels: tuple[float, ...] | None, *, name: str = "levels"
+    bed: Tin,
+    interval: float | None,
+    levels: tuple[float, ...] | None,
+    *,
+    name: str = "levels",
+    unit: MetreOrFoot = "m",
 ) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
     """List the levels at which to cut a bed.
 
@@ -53,6 +67,8 @@ def chosen_levels(
         The depths themselves, m.
     name : str
         The parameter that messages name.
+    unit : str
+        In which the interval is round where neither is given.
 
     Returns
     -------
@@ -75,7 +91,7 @@ def chosen_levels(
         raise ParameterError("give interval or levels, not both")
     top, deepest = _span(bed)
     if levels is None:
-        return _stepped(top, deepest, interval)
+        return _stepped(top, deepest, interval, unit)
     if len(levels) > _MOST:
         raise ParameterError(f"levels must be at most {_MOST:,}, got {len(levels):,}")
     depth = listed_levels(levels, bed.shore_depth, name=name)
@@ -94,12 +110,12 @@ def _span(bed: Tin) -> tuple[float, float]:
 
 
 def _stepped(
-    top: float, deepest: float, interval: float | None
+    top: float, deepest: float, interval: float | None, unit: MetreOrFoot
 ) -> tuple[np.ndarray, np.ndarray, tuple[str, ...]]:
     notes: tuple[str, ...] = ()
     if interval is None:
-        interval = round_interval(deepest - top) if deepest > top else 1.0
-        notes = (f"interval of {interval:g} m chosen for depths of {top:g} to {deepest:g} m",)
+        interval, note = _chosen(top, deepest, unit)
+        notes = (note,)
     if (deepest - top) / interval > _MOST:
         raise ParameterError(
             f"interval must give at most {_MOST:,} levels over {deepest - top:g} m, "
@@ -109,6 +125,16 @@ def _stepped(
     depth = np.round(number * interval, 9)
     inside = (depth > top + _HAIR) & (depth <= deepest)
     return depth[inside], number[inside] % _EVERY == 0, notes
+
+
+def _chosen(top: float, deepest: float, unit: MetreOrFoot) -> tuple[float, str]:
+    """Return an interval that is round in the unit, m, and what was chosen."""
+    ends = [float(convert(end, "m", unit)) for end in (top, deepest)]
+    interval = round_interval(ends[1] - ends[0], unit) if deepest > top else 1.0
+    told = "m" if unit == "m" else "ft"
+    span = f"{ends[0]:.4g} to {ends[1]:.4g} {told}"
+    note = f"interval of {interval:g} {told} chosen for depths of {span}"
+    return float(convert(interval, unit, "m")), note
 
 
 def listed_levels(

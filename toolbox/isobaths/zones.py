@@ -8,6 +8,7 @@ from toolbox.isobaths.bands import banded
 from toolbox.isobaths.levels import chosen_levels
 from toolbox.layers import Tin, Vectors
 from toolbox.tool import Range, tool
+from toolbox.units import MetreOrFoot, convert
 
 __all__ = ["depth_zones", "waters_edge"]
 
@@ -18,6 +19,7 @@ def depth_zones(
     *,
     interval: Annotated[float, Range("m", above=0)] | None = None,
     levels: Annotated[tuple[float, ...], Range("m")] | None = None,
+    unit: MetreOrFoot = "m",
 ) -> Vectors:
     """Divide the water into zones of depth.
 
@@ -27,9 +29,13 @@ def depth_zones(
         The lake bed.
     interval : float, optional
         Depth from one zone to the next, which begin at its whole multiples; if left out, 1, 2, 2.5
-        or 5 times a power of ten that gives 8 to 16 zones.
+        or 5 times a power of ten that gives 8 to 16 zones (in feet 1, 2 or 5 times one, and 7 to 17
+        zones).
     levels : tuple of float, optional
         The depths between zones instead, negative above the datum.
+    unit : str
+        In which an interval that is left out is round, and the depths are told: in feet (``"ft"``,
+        or ``"survey_foot"``) there are also columns ``from_ft, to_ft``.
 
     Returns
     -------
@@ -52,18 +58,23 @@ def depth_zones(
     they cover it without gap or overlap, and islands stay holes. Areas are those of the triangles'
     parts, as in the hypsographic table, and not measured on the polygons.
     """
-    depth, _, notes = chosen_levels(bed, interval, levels)
+    depth, _, notes = chosen_levels(bed, interval, levels, unit=unit)
     ends = float(bed.depth.min()), float(bed.depth.max())
     depth = depth[(depth > ends[0]) & (depth <= ends[1])]
     bands = banded(bed, depth)
     edges = np.r_[ends[0], depth, ends[1]]
+    ends_of = {"from": edges[bands.number], "to": edges[bands.number + 1]}
     columns = {
-        "from_m": edges[bands.number],
-        "to_m": edges[bands.number + 1],
+        **{f"{name}_m": depths for name, depths in ends_of.items()},
+        **({} if unit == "m" else _in_feet(ends_of, unit)),
         "area_m2": bands.area,
         "share": bands.area / bed.ground_areas().sum(),
     }
     return _vectors(bed, columns, bands.shapes, "depth_zones", notes + bands.notes)
+
+
+def _in_feet(depths: dict[str, np.ndarray], unit: MetreOrFoot) -> dict[str, np.ndarray]:
+    return {f"{name}_ft": np.round(convert(of, "m", unit), 6) for name, of in depths.items()}
 
 
 @tool("Water's edge at a depth")

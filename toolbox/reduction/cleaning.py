@@ -1,11 +1,13 @@
 """Cleaning: soundings that cannot be right are flagged with a reason, never deleted."""
 
+from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
 
 from toolbox.layers import Shoreline, Soundings, Table
 from toolbox.layers.crs import check_same_crs
+from toolbox.notes import Assumption
 from toolbox.reduction.contradictions import reject_wrong_stretches
 from toolbox.reduction.echoes import reject_double_echoes, reject_plant_tops, reject_spikes
 from toolbox.reduction.overrides import apply_overrides
@@ -14,13 +16,20 @@ from toolbox.reduction.readings import (
     reject_duplicates,
     reject_no_bottom,
     reject_out_of_range,
+    zeros,
 )
 from toolbox.reduction.standing import reject_stationary
+from toolbox.reduction.stretches import loose
 from toolbox.tool import Range, tool
+from toolbox.words import counted
 
 __all__ = ["clean", "reject_outside"]
 
 OUTSIDE = "outside the water"
+
+_ASHORE = 10.0
+"""How far from the shore a reading of it may lie, m: the error of a handheld receiver under trees
+(common practice, no source)."""
 
 _Depth = Annotated[float, Range("m")]
 
@@ -74,6 +83,9 @@ def clean(
     echoes, plant tops and spikes along the line; points of no line unlike those around them;
     stretches that are double echoes or contradict other lines. At the end a person's list is
     applied once more, and overrides everything.
+
+    Zeros at points of no line are kept, as lists give the shore so; a note counts those that lie
+    more than 10 m away from it.
     """
     if overrides is not None:
         notes = soundings.notes
@@ -87,7 +99,28 @@ def clean(
     soundings = reject_plant_tops(soundings, sigmas=sigmas)
     soundings = reject_spikes(soundings, sigmas=sigmas)
     soundings = reject_wrong_stretches(reject_lone_outliers(soundings))
-    return soundings if overrides is None else apply_overrides(soundings, overrides)
+    if overrides is not None:
+        soundings = apply_overrides(soundings, overrides)
+    return soundings if shoreline is None else _zeros_told(soundings, shoreline)
+
+
+def _zeros_told(soundings: Soundings, shoreline: Shoreline) -> Soundings:
+    """Tell of zeros at single points that were kept, but do not lie at the shore."""
+    import shapely
+
+    zero = np.flatnonzero(zeros(soundings) & loose(soundings) & ~soundings.flag)
+    places = soundings.coordinates[zero]
+    places = places[np.isfinite(places).all(axis=1)]
+    edge = shoreline.polygons.boundary
+    off = int((shapely.distance(edge, shapely.points(places)) > _ASHORE).sum())
+    if not off:
+        return soundings
+    note = Assumption(
+        f"{counted(off, 'reading')} of zero at single points over {_ASHORE:g} m from the shore "
+        "taken for ground at the surface; if a sonar gave zero for no bottom, a column line or "
+        "cast must say which cast each is of, or the zeros be taken out"
+    )
+    return replace(soundings, notes=(*soundings.notes, note))
 
 
 @tool("Reject soundings outside the water")

@@ -17,6 +17,7 @@ __all__ = [
     "reject_duplicates",
     "reject_no_bottom",
     "reject_out_of_range",
+    "zeros",
 ]
 
 NO_BOTTOM = "no bottom"
@@ -69,16 +70,22 @@ def reject_no_bottom(
     `reject_double_echoes`.
     """
     frame = soundings.frame
-    read = frame["depth_read"].to_numpy(float) if "depth_read" in frame else soundings.depth
-    none = (read == 0) & ~loose(soundings)
+    none = zeros(soundings) & ~loose(soundings)
     if "depth_read" in frame:
-        none |= read < 0
+        none |= frame["depth_read"].to_numpy(float) < 0
     if status is not None:
         if status not in frame:
             raise ParameterError(f"status must be a column, got {status!r}: {list(frame.columns)}")
         none |= (frame[status].astype(str) != valid).to_numpy()
     none |= _stands_for_none(soundings.reject(none, NO_BOTTOM))
     return soundings.reject(none, NO_BOTTOM)
+
+
+def zeros(soundings: Soundings) -> np.ndarray:
+    """Tell which soundings were read as zero, shape (n,), whatever they were reduced to."""
+    frame = soundings.frame
+    read = frame["depth_read"].to_numpy(float) if "depth_read" in frame else soundings.depth
+    return np.asarray(read == 0)
 
 
 def _stands_for_none(soundings: Soundings) -> np.ndarray:

@@ -5,7 +5,7 @@ import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -32,6 +32,7 @@ __all__ = [
     "draw_shoreline",
     "draw_unsurveyed",
     "frame",
+    "in_unit",
     "legend",
     "paint",
     "settle",
@@ -163,6 +164,18 @@ def draw_depth(
     bar.set_label(f"depth below datum, {unit}", fontsize=7, color=INK)
     bar.ax.tick_params(labelsize=6, colors=INK)
     return shading
+
+
+def in_unit(isobaths: Vectors, unit: Literal["m", "ft"]) -> Vectors:
+    """Return isobaths with their ``depth_m`` in a unit, in which they are to be numbered."""
+    frame = isobaths.frame
+    if unit == "ft" and "depth_ft" in frame:
+        depths = np.round(frame["depth_ft"].to_numpy(float), 2)
+    else:
+        depths = frame["depth_m"].to_numpy(float)
+        depths = np.round(convert(depths, "m", unit), 1) if unit == "ft" else depths
+    plain = frame.assign(depth_m=depths).drop(columns="depth_ft", errors="ignore")
+    return Vectors(plain, isobaths.name, isobaths.notes)
 
 
 def draw_isobaths(

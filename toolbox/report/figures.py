@@ -1,7 +1,7 @@
 """Figures: the bed as a picture."""
 
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -14,9 +14,11 @@ from toolbox.report.drawing import (
     draw_shoreline,
     draw_unsurveyed,
     frame,
+    in_unit,
     legend,
     paint,
 )
+from toolbox.units import convert
 
 __all__ = ["write_map"]
 
@@ -30,6 +32,7 @@ def write_map(
     *,
     isobaths: Vectors | None = None,
     unsurveyed: Grid | None = None,
+    unit: Literal["m", "ft"] = "m",
 ) -> None:
     """Draw the depths of a water, its soundings and its shoreline, and write a PNG.
 
@@ -49,18 +52,21 @@ def write_map(
         Lines of equal depth; their numbers stand where there is room at the scale of the picture.
     unsurveyed : Grid, optional
         1 where the bed is a guess: veiled and hatched.
+    unit : str
+        ``"m"`` or ``"ft"``: of depths and of the scale.
     """
+    shown = depth.of(np.asarray(convert(depth.values, "m", unit)), depth.name, unit)
 
     def draw(figure: Any, axes: Any) -> None:
-        shading = draw_depth(figure, axes, depth)
+        shading = draw_depth(figure, axes, shown, unit=unit)
         if unsurveyed is not None:
             draw_unsurveyed(axes, unsurveyed)
         draw_shoreline(axes, shoreline)
         _draw_soundings(axes, soundings)
-        frame(axes, depth, shoreline.polygons.bounds, title)
+        frame(axes, depth, shoreline.polygons.bounds, title, unit=unit)
         legend(figure, axes)
         if isobaths is not None:
-            draw_isobaths(figure, axes, isobaths, shading)
+            draw_isobaths(figure, axes, in_unit(isobaths, unit), shading)
 
     paint(path, shoreline.polygons.bounds, draw)
 

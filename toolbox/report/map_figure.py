@@ -18,6 +18,7 @@ from toolbox.report.drawing import (
     draw_shoreline,
     draw_unsurveyed,
     frame,
+    in_unit,
 )
 from toolbox.report.figure_style import (
     FULL_WIDTH,
@@ -172,10 +173,7 @@ def _in_unit(isobaths: Vectors, look: Look) -> Vectors:
     for name in ("depth_m", "index_line"):
         if name not in isobaths.frame:
             raise LayerError(f"isobaths must have a column {name!r}")
-    if look.unit == "m":
-        return isobaths
-    depths = np.round(look.length(isobaths.frame["depth_m"].to_numpy(float)), 1)
-    return Vectors(isobaths.frame.assign(depth_m=depths), isobaths.name)
+    return in_unit(isobaths, look.unit)
 
 
 def _rejected(soundings: Soundings) -> np.ndarray | None:

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -19,6 +19,7 @@ from toolbox.report.drawing import (
     draw_shoreline,
     draw_unsurveyed,
     frame,
+    in_unit,
     legend,
     paint,
     window,
@@ -26,6 +27,7 @@ from toolbox.report.drawing import (
 from toolbox.report.placing import place_labels
 from toolbox.report.styles.colours import EDGE, FLOW, GREEN, HOLLOW, RISE
 from toolbox.report.text import short
+from toolbox.units import convert
 
 __all__ = ["write_marks_map"]
 
@@ -93,6 +95,7 @@ def write_marks_map(
     plants: Vectors | None = None,
     exclusions: Vectors | None = None,
     unsurveyed: Grid | None = None,
+    unit: Literal["m", "ft"] = "m",
 ) -> None:
     """Draw marks, what they lie on and how to reach them, and write a PNG.
 
@@ -122,16 +125,19 @@ def write_marks_map(
         Closed areas, and lines and points to keep clear of.
     unsurveyed : Grid, optional
         1 where the bed is a guess.
+    unit : str
+        ``"m"`` or ``"ft"``: of depths and of the scale.
 
     Notes
     -----
     Where marks and pegs lie in a small part of the water only that part is shown.
     """
     bounds = _bounds(shoreline, marks, pegs, course)
-    shown = window(depth, _framed(bounds))
+    part = window(depth, _framed(bounds))
+    shown = part.of(np.asarray(convert(part.values, "m", unit)), part.name, unit)
 
     def draw(figure: Any, axes: Any) -> None:
-        shading = draw_depth(figure, axes, shown, strength=_PALE)
+        shading = draw_depth(figure, axes, shown, strength=_PALE, unit=unit)
         if unsurveyed is not None:
             draw_unsurveyed(axes, window(unsurveyed, _framed(bounds)))
         draw_shoreline(axes, shoreline)
@@ -143,10 +149,10 @@ def write_marks_map(
             _draw_exclusions(axes, exclusions)
         ways = _draw_ways(axes, marks, course)
         _draw_points(axes, marks, pegs, course)
-        frame(axes, depth, bounds, title, f"{CAUTION}\n{_BEWARE}")
+        frame(axes, depth, bounds, title, f"{CAUTION}\n{_BEWARE}", unit=unit)
         legend(figure, axes)
         busy = np.vstack([*map(_places, filter(None, (marks, pegs))), _slip(marks, course)])
-        draw_isobaths(figure, axes, isobaths, shading, keep_off=busy)
+        draw_isobaths(figure, axes, in_unit(isobaths, unit), shading, keep_off=busy)
         edges = [line for shape in features.frame.geometry for line in _lines(shape)]
         _draw_labels(figure, axes, marks, pegs, ways + edges)
 

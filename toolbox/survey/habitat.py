@@ -85,7 +85,7 @@ def make_habitat(
     lineage: Lineage,
 ) -> Habitat:
     """Measure what the survey asks for of the life in its water."""
-    found = _plants(bed, depth, drawn, inputs, lineage)
+    found = _plants(bed, depth, drawn, settings, inputs, lineage)
     cover = next((grid for grid in found.grids if grid.name == "plant_cover"), None)
     loss = _loss(living, settings, lineage)
     if loss is not None:
@@ -102,7 +102,9 @@ def make_habitat(
     return found
 
 
-def _plants(bed: Tin, depth: Grid, drawn: Drawn, inputs: Inputs, lineage: Lineage) -> Habitat:
+def _plants(
+    bed: Tin, depth: Grid, drawn: Drawn, settings: Settings, inputs: Inputs, lineage: Lineage
+) -> Habitat:
     """Grid and tabulate plants that were mapped with their cover and height, or sounded."""
     mapped = drawn.plants
     if mapped is None or not len(mapped):
@@ -117,7 +119,7 @@ def _plants(bed: Tin, depth: Grid, drawn: Drawn, inputs: Inputs, lineage: Lineag
         return Habitat(layers=(edges,))
     makers = (plant_height_grid, plant_cover_grid, plant_volume_grid)
     grids = tuple(maker(bed, plants, cell=depth.cell) for maker in makers)
-    table = plant_table(bed, plants, cell=depth.cell)
+    table = plant_table(bed, plants, cell=depth.cell, unit=settings.unit)
     lineage.step("plants", table.notes, zones=len(table.frame), edges=len(edges))
     return Habitat({"plants_by_depth": table}, grids, (edges,))
 

@@ -1,6 +1,7 @@
 """Reading the bed: isobaths, zones and features, as one step of a survey."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from toolbox.errors import InputFileError
 from toolbox.features.bed_features import bed_features
@@ -46,8 +47,9 @@ def draw(
     make = settings.make
     if not make.shows(*_SHOW) and settings.marks is None:
         return _unread(bed, _plants(plants, inputs, lineage))
-    lines = isobaths(bed, interval=make.isobath_interval, levels=make.isobath_levels)
-    zones = depth_zones(bed, interval=make.isobath_interval, levels=make.isobath_levels)
+    wanted: dict[str, Any] = {"interval": make.isobath_interval, "levels": make.isobath_levels}
+    lines = isobaths(bed, **wanted, unit=settings.unit)
+    zones = depth_zones(bed, **wanted, unit=settings.unit)
     lineage.step("isobaths", lines.notes, lines=len(lines), zones=len(zones))
     found = bed_features(bed)
     lineage.step("features", found.notes, features=int(found.frame["feature"].nunique()))

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
@@ -152,7 +153,8 @@ def _compute(
     drawn = draw(bed, given.plants, settings, inputs, lineage)
     marked = make_marks(given.grounds, bed, drawn, settings, inputs, lineage)
     watch("tables")
-    table = hypsography(bed, step=make.step, levels=make.levels, datum=settings.datum.elevation)
+    rows: dict[str, Any] = {"step": make.step, "levels": make.levels, "unit": settings.unit}
+    table = hypsography(bed, **rows, datum=settings.datum.elevation)
     measures = morphometry(bed)
     lineage.step("hypsography", table.notes, rows=len(table.frame))
     lineage.step("morphometry", measures.notes, rows=len(measures.frame))
@@ -176,7 +178,8 @@ def _stage(bed: Tin, settings: Settings, lineage: Lineage) -> Table | None:
     wanted, datum = settings.stage, settings.datum.elevation
     if wanted is None or datum is None:
         return None
-    table = stage_table(bed, datum=datum, foot=settings.make.foot, **wanted.model_dump())
+    told: dict[str, Any] = {"foot": settings.make.foot, "unit": settings.unit}
+    table = stage_table(bed, datum=datum, **told, **wanted.model_dump())
     lineage.step("stage", table.notes, rows=len(table.frame))
     return table
 

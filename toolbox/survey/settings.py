@@ -14,7 +14,7 @@ from toolbox.survey.rules import BED, SOURCE, SURVEY
 from toolbox.survey.sections import Rule, Section
 from toolbox.survey.wanted import Make, Marks, Plan, Plants, Report, Sheet, Stage
 from toolbox.survey.wanted_habitat import Echoes, Light, ProfileSource, SpeciesSource, Stocking
-from toolbox.units import Unit
+from toolbox.units import MetreOrFoot, Unit
 
 __all__ = ["Settings", "load_settings", "read_keys"]
 
@@ -219,6 +219,13 @@ class Settings(Section):
     marks: Marks | None = None
     plan: Plan | None = None
     origin: Origin = Origin()
+
+    @property
+    def unit(self) -> MetreOrFoot:
+        """Unit in which depths are told, and in which steps between them are round."""
+        if self.report.units == "metric":
+            return "m"
+        return "ft" if self.make.foot == "international" else "survey_foot"
 
     @property
     def shore_depth(self) -> float:

@@ -140,7 +140,9 @@ class Report(Section):
     units: Literal["metric", "us"] = Field(
         "metric",
         description="us: report.html opens in feet and acres, which its reader may change, and "
-        "findings.txt tells figures in them, too.",
+        "findings.txt tells figures in them, too; maps, figures and sheet tell depths in feet, "
+        "and steps between depths that are left out (isobaths, zones, rows of tables) are round "
+        "in feet.",
     )
 
 

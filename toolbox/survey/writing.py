@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from toolbox.formats.delimited import write_delimited
 from toolbox.formats.picture_file import write_picture
@@ -10,6 +10,7 @@ from toolbox.report.about import about_lines
 from toolbox.report.coverage_figure import coverage_picture
 from toolbox.report.crossings_figure import draw_crossings
 from toolbox.report.customary import areas_and_volumes
+from toolbox.report.figure_style import Look
 from toolbox.report.figures import write_map
 from toolbox.report.hypsography_figure import draw_hypsography
 from toolbox.report.living import living_told
@@ -66,6 +67,11 @@ def _write_pictures(made: Folder) -> None:
     _draw_figures(made)
 
 
+def _unit(made: Folder) -> Literal["m", "ft"]:
+    """Return the unit of maps and figures, where the two feet are one."""
+    return "m" if made.settings.unit == "m" else "ft"
+
+
 def _draw_map(made: Folder) -> None:
     results = made.results
     write_map(
@@ -76,6 +82,7 @@ def _draw_map(made: Folder) -> None:
         made.path / "map.png",
         isobaths=results.drawn.isobaths,
         unsurveyed=results.grid("unsurveyed"),
+        unit=_unit(made),
     )
 
 
@@ -95,6 +102,7 @@ def _draw_marks(made: Folder) -> None:
             plants=drawn.plants,
             exclusions=results.exclusions,
             unsurveyed=results.grid("unsurveyed"),
+            unit=_unit(made),
         )
 
 
@@ -122,6 +130,7 @@ def _write_sheet(made: Folder) -> None:
         paper=wanted.paper,
         landscape=lies,
         scale=wanted.scale,
+        unit=_unit(made),
         **_about(made),
     )
     made.lineage.step("sheet", paper=wanted.paper, scale=scale)
@@ -130,11 +139,14 @@ def _write_sheet(made: Folder) -> None:
 def _draw_figures(made: Folder) -> None:
     results, figures = made.results, made.path / "figures"
     figures.mkdir()
-    write_picture(draw_hypsography(results.hypsography), figures / "hypsography.png")
+    curves = draw_hypsography(results.hypsography, unit=_unit(made))
+    write_picture(curves, figures / "hypsography.png")
     away = results.grid("distance_to_sounding")
     if away is not None:
         given = (results.inputs.soundings, results.inputs.shoreline, results.grid("unsurveyed"))
-        write_picture(coverage_picture(away, *given), figures / "coverage.png")
+        write_picture(
+            coverage_picture(away, *given, look=Look(_unit(made))), figures / "coverage.png"
+        )
     if results.checks is not None:
         write_picture(draw_crossings(results.checks.crossings), figures / "crossings.png")
 

@@ -11,7 +11,7 @@ from toolbox.isobaths.levels import listed_levels
 from toolbox.layers import Table, Tin
 from toolbox.notes import Caution
 from toolbox.tool import Range, tool
-from toolbox.units import round_number
+from toolbox.units import MetreOrFoot, round_length
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -114,6 +114,7 @@ def hypsography(
     step: Annotated[float, Range("m", above=0)] | None = None,
     levels: Annotated[tuple[float, ...], Range("m")] | None = None,
     datum: Annotated[float, Range("m")] | None = None,
+    unit: MetreOrFoot = "m",
 ) -> Table:
     """Tabulate area and volume by depth.
 
@@ -128,6 +129,8 @@ def hypsography(
         The depths to tabulate instead, negative above the datum.
     datum : float, optional
         Elevation of the datum water level, for the column of elevations.
+    unit : str
+        In which a step that is left out is round.
 
     Returns
     -------
@@ -157,7 +160,7 @@ def hypsography(
     if levels is not None:
         depth = listed_levels(levels, bed.shore_depth)
     else:
-        depth = stepped(*_ends(bed), step)
+        depth = stepped(*_ends(bed), step, unit)
     reference = max(0.0, _top(bed)) if deepest > 0 else max(_top(bed), float(bed.depth.min()))
     return _table(bed, depth, reference, datum)
 
@@ -172,9 +175,9 @@ def _ends(bed: Tin) -> tuple[float, float]:
     return max(_top(bed), min(0.0, float(bed.depth.min()))), float(bed.depth.max())
 
 
-def stepped(top: float, deepest: float, step: float | None) -> np.ndarray:
+def stepped(top: float, deepest: float, step: float | None, unit: MetreOrFoot = "m") -> np.ndarray:
     """List the whole multiples of a step (a round one if None) between two depths, and those."""
-    step = step or round_number((deepest - top) / 10)
+    step = step or round_length((deepest - top) / 10, unit)
     if (deepest - top) / step > _MOST_ROWS:
         raise ParameterError(
             f"step must give at most {_MOST_ROWS:,} rows over {deepest - top:g} m, got {step:g} m"

@@ -10,7 +10,7 @@ from toolbox.bed.uncertainty import band
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Table, Tin
 from toolbox.tool import Range, tool
-from toolbox.units import convert, round_number
+from toolbox.units import MetreOrFoot, convert, round_length
 from toolbox.volume.hypsography import area_and_volume, drawn_area_and_volume
 
 if TYPE_CHECKING:
@@ -72,6 +72,7 @@ def stage_table(
     dead: Annotated[float, Range("m")] | None = None,
     full: Annotated[float, Range("m")] | None = None,
     foot: Foot = "international",
+    unit: MetreOrFoot = "m",
 ) -> Table:
     """Tabulate area and storage of a reservoir by elevation, from the bed up.
 
@@ -95,6 +96,8 @@ def stage_table(
     foot : str
         ``"international"`` (0.3048 m) or ``"survey"`` (1200/3937 m), of which feet, acres and
         acre-feet are made.
+    unit : str
+        In which a step that is left out is round.
 
     Returns
     -------
@@ -120,7 +123,7 @@ def stage_table(
     """
     low, high = _range(bed, datum, bottom, top)
     _check_order({"bottom": low, "dead": dead, "full": full, "top": high})
-    elevation = _rows(low, high, step)
+    elevation = _rows(low, high, step, unit)
     depth = np.round(datum - elevation, 9)
     area, storage = _at(bed, depth)
     frame = _frame(elevation, depth, area, storage, foot)
@@ -158,8 +161,8 @@ def _check_order(ends: dict[str, float | None]) -> None:
             raise ParameterError(f"{name} must be below {other}, got {value:g} and {above:g} m")
 
 
-def _rows(low: float, high: float, step: float | None) -> np.ndarray:
-    step = step or round_number((high - low) / 10)
+def _rows(low: float, high: float, step: float | None, unit: MetreOrFoot) -> np.ndarray:
+    step = step or round_length((high - low) / 10, unit)
     if (high - low) / step > _MOST_ROWS:
         raise ParameterError(
             f"step must give at most {_MOST_ROWS:,} rows over {high - low:g} m, got {step:g} m"

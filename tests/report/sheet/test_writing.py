@@ -282,6 +282,24 @@ def test_a_very_long_water_is_one_sheet(make_lake: Callable[..., Given], sheet: 
     assert "some isobaths, m" in text_of(path)
 
 
+def test_a_sheet_in_feet_numbers_isobaths_and_soundings_in_feet(
+    make_lake: Callable[..., Given], sheet: Write
+) -> None:
+    pond = make_lake(
+        shapely.Point(500_000, 5_200_000).buffer(90), "EPSG:32632", grade=20, interval=1.524
+    )
+    lines = pond["isobaths"].frame
+    feet = Vectors(lines.assign(depth_ft=(lines["depth_m"] / 0.3048).round(6)), "isobaths")
+    path, _ = sheet(pond | {"isobaths": feet}, unit="ft")
+    told = text_of(path)
+    assert "isobath, ft" in told
+    assert "sounding, ft" in told
+    assert "1.524" not in told
+    metric = text_of(sheet(pond)[0])
+    assert "isobath, m" in metric
+    assert "1.524" in metric
+
+
 def test_water_on_a_plane_tells_no_degrees(make_lake: Callable[..., Given], sheet: Write) -> None:
     pond = make_lake(shapely.Point(1000, 0).buffer(15), None, grade=8, interval=0.25)
     path, scale = sheet(

@@ -52,6 +52,21 @@ def test_zones_have_the_colours_of_the_map() -> None:
         assert np.abs(np.array(list(bytes.fromhex(fill(rule)[1:]))) - wanted).max() <= 1
 
 
+def test_layers_told_in_feet_have_legends_in_feet() -> None:
+    metric = zones(0, 1.524, 3.048)
+    feet = metric.assign(from_ft=[0.0, 5.0], to_ft=[5.0, 10.0])
+    found, same = (
+        rules(layer_style("depth_zones", depths=(0, 3.048), across=800.0, frame=frame))
+        for frame in (feet, metric)
+    )
+    assert [rule.title for rule in found] == ["0 to 5 ft", "5 to 10 ft"]
+    assert [rule.title for rule in same] == ["0 to 1.52 m", "1.52 to 3.05 m"]
+    assert [rule.where for rule in found] == [rule.where for rule in same]
+    for frame, words in ((feet.assign(depth_ft=5.0), "ft"), (metric, "m")):
+        style = layer_style("isobath_labels", depths=(0, 9), across=800.0, frame=frame)
+        assert rules(style)[-1].title == f"depth of the isobath, {words}"
+
+
 def test_forms_are_coloured_alike_on_the_map_and_the_picture_of_marks() -> None:
     for rule in rules(layer_style("features", depths=(0, 10), across=800.0)):
         assert isinstance(rule.where, Equals)

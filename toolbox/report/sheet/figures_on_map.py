@@ -13,6 +13,7 @@ from toolbox.report.sheet.pen import Pen
 from toolbox.report.sheet.shading import rings_of
 from toolbox.report.sheet.subject import Subject
 from toolbox.report.sheet.view import View
+from toolbox.units import convert
 
 __all__ = ["draw_isobaths", "draw_spot_depths", "readable_isobaths", "simplified"]
 
@@ -163,6 +164,7 @@ def _thinned(view: View, subject: Subject) -> tuple[np.ndarray, np.ndarray]:
     """Take of each square of paper the sounding next to its middle."""
     kept = ~subject.soundings.flag
     places, depths = view(subject.soundings.coordinates[kept]), subject.soundings.depth[kept]
+    depths = np.asarray(convert(depths, "m", subject.unit))
     box = view.box
     shown = ((places > (box.left, box.bottom)) & (places < (box.right, box.top))).all(axis=1)
     places, depths = places[shown], depths[shown]

@@ -85,11 +85,13 @@ def _entries(subject: Subject, view: View, size: float, casting: bool) -> list[_
     heavy = subject.isobaths.frame.get("index_line")
     if len(subject.isobaths):
         drawn = readable_isobaths(view, subject.isobaths, subject.shoreline.polygons)
-        name = "isobath, m" if len(drawn) == len(subject.isobaths) else "some isobaths, m"
+        name = "isobath" if len(drawn) == len(subject.isobaths) else "some isobaths"
+        name = f"{name}, {subject.unit}"
         entries.append(_line_entry(LineSign(name, INK, 0.38)))
     if heavy is not None and bool(heavy.any()):
         entries.append(_line_entry(LineSign("isobath, each fifth", INK, 0.75)))
-    entries.append(_Entry("sounding, m", lambda pen, box: _draw_depth(pen, box, size)))
+    sounding = f"sounding, {subject.unit}"
+    entries.append(_Entry(sounding, lambda pen, box: _draw_depth(pen, box, size)))
     if subject.has_guesses:
         entries.append(_Entry("not surveyed", _draw_guess))
     if subject.plants is not None and len(subject.plants):

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 from importlib.metadata import version
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
@@ -42,6 +42,7 @@ class Subject:
     made: date
     why: str
     foot: Foot
+    unit: Literal["m", "ft"] = "m"
 
     @cached_property
     def bounds(self) -> tuple[float, float, float, float]:

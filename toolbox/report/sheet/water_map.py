@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.layers import Shoreline, Vectors
-from toolbox.report.drawing import FAULT, INK, LAND, PAPER
+from toolbox.report.drawing import FAULT, INK, LAND, PAPER, in_unit
 from toolbox.report.sheet.figures_on_map import (
     draw_isobaths,
     draw_spot_depths,
@@ -52,7 +52,7 @@ def draw_map(pen: Pen, view: View, subject: Subject, size: float, *, casting: bo
 
 def _isobaths(view: View, subject: Subject) -> Vectors:
     chosen = readable_isobaths(view, subject.isobaths, subject.shoreline.polygons)
-    return simplified(view, chosen)
+    return simplified(view, in_unit(chosen, subject.unit))
 
 
 def draw_spot(pen: Pen, view: View, subject: Subject, place: np.ndarray, size: float) -> None:

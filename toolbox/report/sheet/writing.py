@@ -2,7 +2,7 @@
 
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from toolbox.errors import ParameterError
 from toolbox.layers import Grid, Shoreline, Soundings, Table, Tin, Vectors
@@ -54,6 +54,7 @@ def write_sheet(
     paper: Paper = "A4",
     landscape: bool | None = None,
     scale: float | None = None,
+    unit: Literal["m", "ft"] = "m",
 ) -> float:
     """Write a map sheet true to scale, and where there are marks a map and cards of these.
 
@@ -103,6 +104,8 @@ def write_sheet(
         How it is held; if left out, whichever shows the water larger.
     scale : float, optional
         1 m on paper stands for so many metres; if left out, the largest round scale that fits.
+    unit : str
+        ``"m"`` or ``"ft"``: of the numbers on isobaths and at soundings.
 
     Returns
     -------
@@ -137,6 +140,7 @@ def write_sheet(
         made=made,
         why=why,
         foot=foot,
+        unit=unit,
     )
     with whole_bytes():
         pen = Pen(path, title=title, author=str(origin["by"]), made=made)

@@ -95,16 +95,19 @@ def depth_zones(look: Look) -> list[Rule]:
     """Fill each zone with the colour that the map has at its middle."""
     if look.frame is None or not len(look.frame):
         return [Rule("depth zone", (Area(at_depth(0.0, look.depths), edge=Line(INK, 0.3)),))]
-    told = np.unique(look.frame[["from_m", "to_m"]].to_numpy(float), axis=0)
-    begins = told[:, 0]
+    zones = look.frame.drop_duplicates("from_m").sort_values("from_m")
+    ends = zones[["from_m", "to_m"]].to_numpy(float)
+    unit = "ft" if "from_ft" in zones else "m"
+    told = zones[[f"from_{unit}", f"to_{unit}"]].to_numpy(float)
+    begins = ends[:, 0]
     parted = np.r_[-_FAR, (begins[1:] + begins[:-1]) / 2, _FAR]  # clear of rounding
     return [
         Rule(
-            f"{begin:.3g} to {end:.3g} m",
+            f"{low:.3g} to {high:.3g} {unit}",
             (Area(colour, edge=Line(colour, 0.4)),),  # an edge of its own closes hairlines
             Between("from_m", *pair),
         )
-        for (begin, end), pair in zip(told, _pairs(parted), strict=True)
+        for (begin, end), (low, high), pair in zip(ends, told, _pairs(parted), strict=True)
         for colour in [at_depth((begin + end) / 2, look.depths)]
     ]
 
@@ -122,10 +125,11 @@ def isobaths(look: Look) -> list[Rule]:
 def isobath_labels(look: Look) -> list[Rule]:
     """Write the numbers where they were placed, along their lines."""
     words = Text("label", INK, PAPER, size=11, centred=True, turned="upright_deg")
+    unit = "ft" if look.frame is not None and "depth_ft" in look.frame else "m"
     place = Point("circle", 1.0, INK, opacity=0.0)  # some readers take no style of words alone
     return [
         Rule("place of a number", (place,)),
-        Rule("depth of the isobath, m", words, widest=2 * look.whole),
+        Rule(f"depth of the isobath, {unit}", words, widest=2 * look.whole),
     ]
 
 
