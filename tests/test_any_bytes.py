@@ -29,7 +29,6 @@ from toolbox.errors import InputFileError, ParameterError, TooLargeError, Toolbo
 from toolbox.formats.geotiff import read_grid
 from toolbox.formats.point_chunks import Choices, open_points
 from toolbox.formats.shoreline_file import read_shoreline
-from toolbox.formats.styles_file import read_layer_styles
 from toolbox.formats.vectors_file import read_vectors
 from toolbox.stocking.rates import spelled
 from toolbox.units import convert
@@ -367,19 +366,6 @@ def test_parquet_that_swells_is_refused(tmp_path: Path, monkeypatch: pytest.Monk
     monkeypatch.setattr(psutil, "virtual_memory", lambda: memory)
     with pytest.raises(TooLargeError, match=r"a\.parquet holds 100,000 rows, which need 0\.0 GiB"):
         read_shoreline(path)
-
-
-def test_styles_that_never_end_are_refused(seeds: Path, tmp_path: Path) -> None:
-    path = Path(shutil.copy(seeds / "styled.gpkg", tmp_path))
-    _changed(
-        path,
-        "DROP TABLE layer_styles",
-        "CREATE VIEW layer_styles AS WITH RECURSIVE r(x) AS (SELECT 1 UNION ALL SELECT x + 1 "
-        "FROM r) SELECT x AS f_table_name, x AS styleSLD, x AS styleQML, x < 0 AS useAsDefault, "
-        "x AS id FROM r",
-    )
-    with pytest.raises(InputFileError, match=r"styled\.gpkg holds no styles: interrupted"):
-        read_layer_styles(path)
 
 
 COLLECTIONS = {

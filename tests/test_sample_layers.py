@@ -1,17 +1,15 @@
 """The invented lake is what its README says, and its files are what its scripts write."""
 
-import importlib.util
 import json
 import re
-import sys
 from pathlib import Path
-from types import ModuleType
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyproj
 import pytest
+import sample_scripts
 import shapely
 from geopandas.testing import assert_geodataframe_equal
 
@@ -33,15 +31,7 @@ TEXT_FILES = [
 LAYERS = ["shoreline.gpkg", "plants.gpkg"]
 
 
-def load_make() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("sample_make", FOLDER / "make.py")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["sample_make"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-make = load_make()
+make = sample_scripts.load("make")
 survey, lake = make.survey, make.lake
 FEATURES = {feature.kind: feature for feature in lake.features()}
 

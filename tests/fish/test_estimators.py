@@ -1,4 +1,4 @@
-"""Estimators: the textbook's strata, closed forms of the jackknife, and intervals."""
+"""Estimators: closed forms of the jackknife, and intervals."""
 
 import numpy as np
 import pytest
@@ -15,28 +15,11 @@ from toolbox.fish.estimators import (
     jackknife,
     log_interval,
     raised,
-    stratified_mean,
     variance_of,
 )
 
 COUNTS = arrays(float, (5, 3), elements=st.integers(0, 50).map(float))
 VOLUMES = arrays(float, (5, 3), elements=st.floats(0.5, 20))
-
-
-def test_textbook_strata() -> None:
-    # Berthouex & Brown, Statistics for Environmental Engineers, 2nd ed., Table 23.4, Example 23.9:
-    # mean 28, variance 1.9, 95 % interval 28 +- 2.7, printed; 3000 units, total derived
-    mean, variance = stratified_mean(
-        np.array([34.0, 25, 19]),
-        np.array([35.4, 180, 12]),
-        np.array([20, 8, 12]),
-        np.array([0.5, 0.25, 0.25]),
-    )
-    assert mean == pytest.approx(28, abs=0.5)
-    assert variance == pytest.approx(1.9, abs=0.05)
-    assert 1.96 * np.sqrt(variance) == pytest.approx(2.7, abs=0.05)
-    assert 3000 * mean == pytest.approx(84_000)
-    assert 3000 * np.sqrt(variance) == pytest.approx(4147.4, abs=0.05)
 
 
 def test_equal_transects_give_the_plain_variance() -> None:

@@ -1,12 +1,10 @@
 """The invented lake's echoes: the same every time, small, and true to the fish they are of."""
 
-import importlib.util
-import sys
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
+import sample_scripts
 import shapely
 
 from toolbox.bed.triangulation import triangulate
@@ -19,17 +17,7 @@ from toolbox.layers.crs import is_plane
 FOLDER = Path(__file__).resolve().parents[2] / "sample_layers"
 
 
-def load_fish() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("sample_fish", FOLDER / "fish.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["sample_fish"] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-sample = load_fish()
+sample = sample_scripts.load("fish")
 
 
 @pytest.fixture(scope="module")

@@ -15,7 +15,6 @@ from toolbox.errors import InputFileError, OutputError
 from toolbox.formats.styles_file import (
     LAYER_STYLES,
     StyleText,
-    read_layer_styles,
     write_layer_styles,
     write_style_beside,
 )
@@ -38,11 +37,16 @@ def rows(path: Path, wanted: str) -> list[tuple[object, ...]]:
         return file.execute(wanted).fetchall()
 
 
+def styles_in(path: Path) -> dict[object, StyleText]:
+    wanted = f"SELECT f_table_name, styleSLD, styleQML FROM {LAYER_STYLES} ORDER BY id"
+    return {name: StyleText(str(sld), str(qml)) for name, sld, qml in rows(path, wanted)}
+
+
 def test_styles_come_back_and_others_are_left_out(tmp_path: Path) -> None:
     path = package(tmp_path, "marks", "pegs")
     styles = {"marks": StyleText("<a/>", "<b/>"), "isobaths": StyleText("<c/>", "<d/>")}
     assert write_layer_styles(path, styles, made=MADE) == ["marks"]
-    assert read_layer_styles(path) == {"marks": StyleText("<a/>", "<b/>")}
+    assert styles_in(path) == {"marks": StyleText("<a/>", "<b/>")}
 
 
 def test_the_table_is_as_desktop_programs_look_for_it(tmp_path: Path) -> None:
@@ -66,7 +70,7 @@ def test_a_second_time_replaces_the_first(tmp_path: Path) -> None:
     both = {"marks": StyleText("<a/>", ""), "pegs": StyleText("<b/>", "")}
     write_layer_styles(path, both, made=MADE)
     write_layer_styles(path, {"marks": StyleText("<c/>", "")}, made=MADE)
-    found = read_layer_styles(path)
+    found = styles_in(path)
     assert {name: style.sld for name, style in found.items()} == {"pegs": "<b/>", "marks": "<c/>"}
 
 
@@ -86,7 +90,7 @@ def test_hostile_names_are_text(tmp_path: Path) -> None:
     path = package(tmp_path, "marks", HOSTILE)
     styles = {HOSTILE: StyleText(f"<a>{HOSTILE}</a>", "'"), "marks": StyleText("", "")}
     assert write_layer_styles(path, styles, made=MADE) == [HOSTILE, "marks"]
-    assert read_layer_styles(path) == styles
+    assert styles_in(path) == styles
 
 
 def test_layers_are_read_as_before(tmp_path: Path) -> None:
@@ -117,8 +121,6 @@ def test_what_is_no_geopackage_is_refused(tmp_path: Path) -> None:
         InputFileError, match=r"notes.gpkg holds no layers of a GeoPackage: file is"
     ):
         write_layer_styles(text, {}, made=MADE)
-    with pytest.raises(InputFileError, match=r"holds no styles: no such table: layer_styles"):
-        read_layer_styles(package(tmp_path, "marks"))
     with pytest.raises(InputFileError, match=r"absent.gpkg"):
         write_layer_styles(tmp_path / "absent.gpkg", {}, made=MADE)
 

@@ -111,12 +111,6 @@ def _bed(path: Path) -> Any:
     return read_bed(path)
 
 
-def _styles(path: Path) -> Any:
-    from toolbox.formats.styles_file import read_layer_styles
-
-    return read_layer_styles(path)
-
-
 def _grid(path: Path) -> Any:
     from toolbox.formats.geotiff import read_grid
 
@@ -200,7 +194,6 @@ READERS: dict[str, Reader] = {
     "centreline": Reader("lines.fgb", _centreline),
     "vectors csv": Reader("vectors.csv", _vectors),
     "bed": Reader("bed.gpkg", _bed),
-    "styles": Reader("styled.gpkg", _styles),
     "grid tif": Reader("depth.tif", _grid),
     "grid asc": Reader("depth.asc", _grid),
     "grid blocks": Reader("cog.tif", _grid_blocks),
@@ -311,7 +304,6 @@ def _write_layers(folder: Path) -> None:
 
     from toolbox.bed.triangulation import triangulate
     from toolbox.formats.bed_file import write_bed
-    from toolbox.formats.styles_file import StyleText, write_layer_styles
     from toolbox.formats.vector import write_features
     from toolbox.layers import Shoreline, Soundings
 
@@ -320,11 +312,6 @@ def _write_layers(folder: Path) -> None:
     water = geopandas.GeoDataFrame({"label": ["a"]}, geometry=[lake], crs=UTM)
     for suffix in ("gpkg", "geojson", "fgb", "parquet", "shp"):
         write_features(water, folder / f"water.{suffix}", layer="water")
-    write_features(water, folder / "styled.gpkg", layer="water")
-    from datetime import UTC, datetime
-
-    styles = {"water": StyleText("<a/>", "<b/>")}
-    write_layer_styles(folder / "styled.gpkg", styles, made=datetime(2026, 1, 1, tzinfo=UTC))
     ring = " ".join(f"{x:.5f},{y:.5f}" for x, y in water.to_crs(4326).geometry[0].exterior.coords)
     (folder / "water.kml").write_text(
         '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>a</name><Polygon>'

@@ -1,13 +1,9 @@
 """Rasters of plants over a wedge, and over the invented lake whose plants are known everywhere."""
 
-import importlib.util
-import sys
-from pathlib import Path
-from types import ModuleType
-
 import geopandas
 import numpy as np
 import pytest
+import sample_scripts
 import shapely
 from pyproj import CRS
 
@@ -24,17 +20,6 @@ from toolbox.habitat.plant_grids import (
 from toolbox.habitat.plant_readings import plant_readings
 from toolbox.habitat.plants import PlantReadings
 from toolbox.layers import Shoreline, Soundings, Tin, Vectors, VertexKind
-
-
-def load_lake() -> ModuleType:
-    path = Path(__file__).resolve().parents[2] / "sample_layers" / "lake.py"
-    spec = importlib.util.spec_from_file_location("sample_lake_of_plant_grids", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
 
 
 def wedge() -> Tin:
@@ -123,7 +108,7 @@ def test_layers_in_other_crs_are_refused() -> None:
 
 
 def test_plants_of_the_invented_lake_are_recovered() -> None:
-    lake = load_lake()
+    lake = sample_scripts.load("lake")
     shore, crs = lake.shoreline(), CRS(lake.CRS)
     east, north = lake._cell_centres(shore, 6.0)
     wet = shapely.contains_xy(shore, east, north)

@@ -1,15 +1,13 @@
 """Plants by depth over a pyramid, by exact integrals, and over the invented lake, by its truth."""
 
-import importlib.util
-import sys
 from dataclasses import dataclass, replace
 from pathlib import Path
-from types import ModuleType
 
 import geopandas
 import numpy as np
 import pandas as pd
 import pytest
+import sample_scripts
 import shapely
 from pyproj import CRS
 from scipy.spatial import KDTree
@@ -199,17 +197,6 @@ def test_readings_off_the_bed_are_told_or_refused() -> None:
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
 
 
-def load_lake() -> ModuleType:
-    path = SAMPLE / "lake.py"
-    spec = importlib.util.spec_from_file_location("sample_lake_of_plant_table", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @dataclass(frozen=True)
 class Lake:
     """The invented lake on cells of 5 m: its plants are known everywhere."""
@@ -223,7 +210,7 @@ class Lake:
 
 @pytest.fixture(scope="module")
 def lake() -> Lake:
-    lake = load_lake()
+    lake = sample_scripts.load("lake")
     shore, crs = lake.shoreline(), CRS(lake.CRS)
     east, north = lake._cell_centres(shore, 5.0)
     wet = shapely.contains_xy(shore, east, north)

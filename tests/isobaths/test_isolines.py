@@ -11,7 +11,7 @@ from matplotlib._tri import TriContourGenerator
 from matplotlib.tri import Triangulation
 from scipy.spatial import Delaunay
 
-from toolbox.isobaths.isolines import Isolines, Lines, joined, lines_at
+from toolbox.isobaths.isolines import Isolines, Lines, joined
 
 SQUARE = np.array([[0, 0], [2, 0], [2, 2], [0, 2], [1, 1]], float)
 FAN = np.array([[0, 1, 4], [1, 2, 4], [2, 3, 4], [3, 0, 4]])
@@ -35,6 +35,14 @@ def net(seed: int, *, whole: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 
 def shapes(lines: list[np.ndarray]) -> list[shapely.LineString]:
     return [shapely.LineString(line) for line in lines]
+
+
+def lines_at(
+    vertices: np.ndarray, triangles: np.ndarray, values: np.ndarray, level: float
+) -> list[np.ndarray]:
+    found = Isolines(vertices, np.int32(triangles), np.float64(values), np.array([level]))
+    nodes, line = found.lines().drawn()
+    return np.split(found.places[nodes], np.flatnonzero(np.diff(line)) + 1) if len(nodes) else []
 
 
 def test_a_triangle_is_cut_across() -> None:

@@ -2,11 +2,9 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from toolbox.errors import ParameterError
-from toolbox.reduction.beam import dead_zone, first_return, footprint, range_resolution
+from toolbox.reduction.beam import dead_zone, footprint, range_resolution
 
 
 @pytest.mark.parametrize(
@@ -24,31 +22,6 @@ def test_published_coverage() -> None:
     assert covered == pytest.approx(0.051, abs=0.0005)
 
 
-@pytest.mark.parametrize(
-    ("angle", "slope", "share"),
-    [
-        (10, 10, 0.9886),
-        (10, 20, 0.9728),
-        (10, 30, 0.9556),
-        (20, 10, 0.9848),
-        (20, 20, 0.9542),
-        (20, 30, 0.9216),
-    ],
-)
-def test_first_return(angle: float, slope: float, share: float) -> None:
-    assert first_return(slope, angle) == pytest.approx(share, abs=5e-5)  # derived
-
-
-@given(st.floats(0, 80), st.floats(0, 90))
-def test_first_return_is_the_nearest_of_all_places_in_the_beam(slope: float, angle: float) -> None:
-    # derived: range to a plane at every angle of the beam, the nearest one found by search
-    away = np.radians(np.linspace(-angle / 2, angle / 2, 20_001))
-    steep = np.tan(np.radians(slope))
-    ranges = 1 / (np.cos(away) + steep * np.sin(away))
-    nearest = ranges[ranges > 0].min()
-    assert first_return(slope, angle) == pytest.approx(nearest, abs=1e-6)
-
-
 @pytest.mark.parametrize(("pulse", "metres"), [(0.0002, 0.145), (0.0004, 0.290)])
 def test_range_resolution(pulse: float, metres: float) -> None:
     assert range_resolution(pulse, 1450.0) == pytest.approx(metres, abs=1e-9)  # derived
@@ -64,8 +37,6 @@ def test_dead_zone(angle: float, metres: float, tolerance: float) -> None:
 def test_a_pencil_on_a_level_bed_loses_nothing() -> None:
     assert dead_zone(100.0, 0.0, 0.0) == 0
     assert footprint(100.0, 0.0) == 0
-    np.testing.assert_array_equal(first_return(np.array([0, 45.0]), 0.0), 1)
-    assert first_return(0.0, 60.0) == 1
 
 
 @pytest.mark.parametrize("angle", [-1.0, 180.0])
@@ -73,7 +44,6 @@ def test_refusals(angle: float) -> None:
     message = rf"^beam_angle must be >= 0 and < 180 degree, got {angle:g}$"
     for function in (
         lambda: footprint(1.0, angle),
-        lambda: first_return(1.0, angle),
         lambda: dead_zone(1.0, angle, 0.1),
     ):
         with pytest.raises(ParameterError, match=message):

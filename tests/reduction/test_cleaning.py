@@ -1,15 +1,13 @@
 """What cannot be right is flagged with a reason, never dropped, and what is right is kept."""
 
-import importlib.util
-import sys
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pandas as pd
 import pyproj
 import pytest
+import sample_scripts
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -323,19 +321,8 @@ def test_blunders_carry_the_right_reason(spoiled: pd.DataFrame, kind: str) -> No
 # ---- the sample survey ---------------------------------------------------------------------------
 
 
-def load_survey() -> ModuleType:
-    path = ROOT / "sample_layers" / "survey.py"
-    spec = importlib.util.spec_from_file_location("sample_survey_for_cleaning", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 def test_the_sample_track_is_cleaned_of_what_was_planted_and_no_more() -> None:
-    boat = load_survey().simulated_boat()
+    boat = sample_scripts.load("survey").simulated_boat()
     soundings = Soundings.from_arrays(
         boat[["easting", "northing"]].to_numpy(),
         boat.reading.to_numpy() + 0.30,
@@ -345,7 +332,7 @@ def test_the_sample_track_is_cleaned_of_what_was_planted_and_no_more() -> None:
         time=boat.time.to_numpy(),
         depth_read=boat.reading.to_numpy(),
     )
-    shore = Shoreline.from_shapes([load_survey().lake.shoreline()], soundings.crs)
+    shore = Shoreline.from_shapes([sample_scripts.load("survey").lake.shoreline()], soundings.crs)
     reason = clean(soundings, shore).frame["reason"].to_numpy()
     expected = {
         "double": "double echo",

@@ -1,7 +1,5 @@
 """The latency of a sounder comes out of crossings, or the tool says that it cannot tell."""
 
-import importlib.util
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import ModuleType
@@ -10,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pyproj
 import pytest
+import sample_scripts
 import shapely
 
 from toolbox.errors import LayerError, ParameterError
@@ -26,19 +25,9 @@ START = pd.Timestamp("2026-06-01T08:00:00Z")
 Bed = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 
-def load_lake() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("latency_test_lake", SAMPLE / "lake.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="module")
 def lake() -> ModuleType:
-    return load_lake()
+    return sample_scripts.load("lake")
 
 
 def survey_log(

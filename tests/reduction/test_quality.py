@@ -6,15 +6,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from toolbox.errors import LayerError, ParameterError
+from toolbox.errors import LayerError
 from toolbox.layers import Soundings, Table
 from toolbox.reduction.quality import (
     ORDERS,
     crossing_statistics,
     nssda_vertical,
-    order,
     survey_orders,
 )
+
+SPECIAL = ORDERS[1]
 
 # IHO S-44 edition 6 (2020), Table 1: TVU and THU in metres by depth
 PUBLISHED = {
@@ -38,15 +39,7 @@ def test_limits_of_the_orders(depth: int) -> None:
 
 
 def test_above_the_water_the_limit_is_that_at_its_surface() -> None:
-    assert order("Special").vertical(np.array([-3.0, 0.0])).tolist() == [0.25, 0.25]
-
-
-def test_an_order_by_name() -> None:
-    assert order("exclusive").fixed == 0.15
-    assert order("1A").name == "1a"
-    message = r"^order must be one of Exclusive, Special, 1a, 1b, 2, got '3'$"
-    with pytest.raises(ParameterError, match=message):
-        order("3")
+    assert SPECIAL.vertical(np.array([-3.0, 0.0])).tolist() == [0.25, 0.25]
 
 
 def as_published() -> np.ndarray:
@@ -108,7 +101,7 @@ def test_share_within_an_order_allows_for_both_depths() -> None:
 def test_normal_depths_of_an_order_meet_it_in_95_of_100_crossings() -> None:
     # TVU is at 95 %: depths whose 1.96 standard deviations are the TVU at 30 m
     random = np.random.default_rng(8)
-    sd = order("Special").vertical(np.array([30.0]))[0] / 1.96
+    sd = SPECIAL.vertical(np.array([30.0]))[0] / 1.96
     difference = random.normal(0, sd, 40_000) - random.normal(0, sd, 40_000)
     found = figures(crossing_statistics(crossings(difference, 30.0)))
     assert found["share within S-44 order Special"] == pytest.approx(0.95, abs=0.004)

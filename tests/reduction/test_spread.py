@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from toolbox.errors import ParameterError
 from toolbox.layers import Grid, Soundings
-from toolbox.reduction.beam import first_return, footprint
+from toolbox.reduction.beam import footprint
 from toolbox.reduction.sound_speed import correct_sound_speed, sound_speed
-from toolbox.reduction.spread import DEFAULTS, Errors, estimate_spread, total_vertical_sd
+from toolbox.reduction.spread import DEFAULTS, Errors, estimate_spread
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "spread.md"
 
@@ -86,7 +86,7 @@ def test_the_example_by_hand() -> None:
     ]
     assert row["sd"] == pytest.approx(math.sqrt(sum(part**2 for part in parts)), rel=1e-5)
     assert row["sd_shared"] == pytest.approx(math.sqrt(sum(part**2 for part in parts[4:])))
-    total = total_vertical_sd(row["sd"], row["sd_xy"], 10)
+    total = math.hypot(row["sd"], row["sd_xy"] * math.tan(math.radians(10)))
     level = estimate_spread(layer, slope(0)).frame["sd"].iloc[0]
     raw = estimate_spread(soundings([10], source="track"), slope(0)).frame["sd"].iloc[0]
     for text, value in (
@@ -207,8 +207,11 @@ def test_slope_of_the_soundings_themselves() -> None:
 def test_the_footprint_covers_every_echo_between_the_first_and_the_middle(
     steep: float, angle: float
 ) -> None:
-    # derived: of an error evenly between 0 and e, the root mean square is e / sqrt(3)
-    error = float(1 - first_return(steep, angle)) / math.sqrt(3)
+    # derived: a plane is first heard at the foot of the perpendicular, or at the beam's edge; of an
+    # error evenly between 0 and e, the root mean square is e / sqrt(3)
+    incline = math.radians(steep)
+    first = math.cos(incline) / math.cos(incline - min(math.radians(angle / 2), incline))
+    error = (1 - first) / math.sqrt(3)
     spread = float(footprint(1.0, angle)) * math.tan(math.radians(steep)) / math.sqrt(12)
     assert spread >= error - 1e-9
 
@@ -237,17 +240,11 @@ def test_simulated_instrument() -> None:
     row = estimate_spread(soundings([depth], source="track"), slope(steep), **options).frame.iloc[0]
     error = read - depth
     assert error.std() == pytest.approx(row["sd"], rel=0.01)
-    total = float(total_vertical_sd(row["sd"], row["sd_xy"], steep))
+    total = math.hypot(row["sd"], row["sd_xy"] * math.tan(math.radians(steep)))
     error += place_error * math.tan(math.radians(steep))
     assert error.std() == pytest.approx(total, rel=0.01)
     for level, share in ((1.0, 0.683), (1.96, 0.95)):
         assert (np.abs(error) < level * total).mean() == pytest.approx(share, abs=0.01)
-
-
-def test_position_error_of_the_sources() -> None:
-    # 4.9 m on a bed of 20 % are 0.98 m of depth (derived)
-    assert total_vertical_sd(0.0, 4.9, math.degrees(math.atan(0.2))) == pytest.approx(0.98)
-    np.testing.assert_allclose(total_vertical_sd(np.array([3, 0.0]), 4.0, 45.0), [5, 4])
 
 
 def test_refusals() -> None:

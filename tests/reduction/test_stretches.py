@@ -11,7 +11,6 @@ from toolbox.reduction.stretches import (
     along_lines,
     bounds_between,
     own_lines,
-    own_step,
     registered_step,
 )
 
@@ -96,15 +95,14 @@ def test_steps() -> None:
     shallow, deep = lined([0, 1]), Soundings.from_arrays(np.eye(2), np.array([10, 30]), crs=None)
     assert registered_step(shallow) == 25
     assert registered_step(deep) == pytest.approx(60)
-    assert own_step(lined([0, 2, 4, 6])) == 25
-    assert own_step(lined([0, 50, 100, 150])) == pytest.approx(500)
-    assert own_step(lined([])) == 25
+    assert own_lines(lined([0, 2, 4, 6]))[1] == 25
+    assert own_lines(lined([0, 50, 100, 150]))[1] == pytest.approx(500)
+    assert own_lines(lined([]))[1] == 25
 
 
 def test_own_lines_are_cut_at_their_own_step() -> None:
     soundings = lined([0, 50, 100, 150, 700, 750])
     lines, step = own_lines(soundings)
-    assert step == own_step(soundings)
     assert lines.stretch.tolist() == along_lines(soundings, max_step=step).stretch.tolist()
     assert lines.stretch.tolist() == [0, 0, 0, 0, 1, 1]
     assert lines.steps.tolist() == [0, 50, 50, 50, 550, 50]

@@ -1,14 +1,12 @@
 """Depths are placed where the boat was, and where that is not known they say so."""
 
-import importlib.util
-import sys
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pandas as pd
 import pyproj
 import pytest
+import sample_scripts
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -357,19 +355,9 @@ def test_what_depths_are_measured_from_goes_along() -> None:
 # ---- whole logs ----
 
 
-def load_survey() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("track_test_survey", SAMPLE / "survey.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 def test_sample_log_lands_where_the_boat_was() -> None:
     placed = place_soundings(read_nmea(SAMPLE / "track.nmea"))
-    boat = load_survey().simulated_boat()
+    boat = sample_scripts.load("survey").simulated_boat()
     assert len(placed) == 4725
     assert placed.rejections() == {"no depth": 15}
     times = pd.DatetimeIndex(boat["time"])

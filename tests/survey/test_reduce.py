@@ -1,13 +1,11 @@
 """The sample from its raw readings: what goes in comes out, at the datum, and agrees with truth."""
 
-import importlib.util
-import sys
-from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 
 import numpy as np
 import pytest
+import sample_scripts
 
 from toolbox.errors import InputFileError, SettingsError
 from toolbox.layers import Soundings
@@ -20,16 +18,9 @@ HEAD = '[water]\nname = "A"\nshoreline = "s.gpkg"\n[[soundings]]\nfile = "f"\n'
 
 
 @pytest.fixture(scope="module")
-def lake() -> Iterator[ModuleType]:
+def lake() -> ModuleType:
     """Load the analytic bed, the truth of the sample."""
-    name = "lake_of_the_sample"
-    spec = importlib.util.spec_from_file_location(name, SAMPLE / "lake.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = sys.modules[name] = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    yield module
-    del sys.modules[name]
+    return sample_scripts.load("lake")
 
 
 @pytest.fixture(scope="module")

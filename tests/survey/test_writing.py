@@ -17,7 +17,6 @@ import shapely
 from matplotlib.image import imread
 
 from toolbox.formats.delimited import read_delimited
-from toolbox.formats.styles_file import read_layer_styles
 from toolbox.formats.vector import layer_names
 from toolbox.survey.run import run
 from toolbox.survey.settings import load_settings
@@ -127,8 +126,8 @@ def test_every_raster_says_how_it_looks(fitted: Path) -> None:
 
 
 def test_every_layer_says_how_it_looks(fitted: Path) -> None:
-    styles = read_layer_styles(fitted / "lakebed.gpkg")
-    assert LAYERS - {"bed_vertices", "bed_triangles"} <= set(styles)
+    styles = geopandas.read_file(fitted / "lakebed.gpkg", layer="layer_styles")
+    assert LAYERS - {"bed_vertices", "bed_triangles"} <= set(styles["f_table_name"])
 
 
 def test_a_fitted_run_writes_all_there_is(fitted: Path) -> None:

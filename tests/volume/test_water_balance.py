@@ -13,7 +13,6 @@ from toolbox.errors import ParameterError
 from toolbox.layers import Table
 from toolbox.units import convert
 from toolbox.volume.water_balance import (
-    DAYS_PER_YEAR,
     SECONDS_PER_DAY,
     evaporated,
     layer_days,
@@ -33,7 +32,7 @@ PARABOLOID = table([0.0, 5.0, 10.0], [1e6, 5e5, 0.0])
 def test_residence_time() -> None:
     # derived: Ice Lake's 1.16e6 m3 over 0.010 m3/s
     days = residence_days(np.array([1.16e6]), 0.010)[0]
-    assert days / DAYS_PER_YEAR == pytest.approx(3.676, abs=0.0005)
+    assert days / 365.25 == pytest.approx(3.676, abs=0.0005)
     # GLEON, Carvins Cove Reservoir: 229 to 642 days for 24.3e6 m3, so 0.44 to 1.23 m3/s
     assert 229 < residence_days(np.array([24.3e6]), 0.8)[0] < 642
     with pytest.raises(ParameterError, match=r"^outflow must be > 0 m3/s, got 0$"):

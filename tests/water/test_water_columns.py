@@ -67,14 +67,14 @@ def test_the_water_has_planes_at_surfaces_readings_and_the_floor() -> None:
         assert np.abs(layers.edges - plane).min() < 1e-9
     assert np.diff(layers.edges).max() <= 1.0 + 1e-9
     assert layers.volume.sum() == pytest.approx(1e5 / 3)  # derived
-    assert layers.bed_area.sum() == pytest.approx(1e4)
+    assert -np.diff(layers.area).sum() == pytest.approx(1e4)
 
 
 def test_a_level_floor_is_counted_as_bed() -> None:
     corners = np.array([[0, 0], [100, 0], [100, 100], [0, 100]], float)
     bed = Tin(corners, np.full(4, 10.0), np.array([[0, 1, 2], [0, 2, 3]]), np.full(4, 2), None)
     layers = cut_at(bed, water_columns(TWO_DAYS), 0.25)
-    assert layers.bed_area.sum() == pytest.approx(1e4)
+    assert -np.diff(layers.area).sum() == pytest.approx(1e4)
     assert layers.volume.sum() == pytest.approx(1e5)
 
 

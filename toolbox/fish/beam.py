@@ -12,33 +12,9 @@ from toolbox.errors import ParameterError
 from toolbox.layers import Tin
 from toolbox.reduction.beam import dead_zone
 
-__all__ = ["Beam", "cone_volume", "near_field", "shell_volume", "swept_section"]
+__all__ = ["Beam", "near_field", "shell_volume", "swept_section"]
 
 _Numbers = float | np.ndarray
-
-
-def cone_volume(top: _Numbers, bottom: _Numbers, beam_angle: float) -> np.ndarray:
-    """Return the volume of a conical beam between two level planes.
-
-    Parameters
-    ----------
-    top, bottom : float or array
-        Depths below the transducer, m.
-    beam_angle : float
-        Full width, degrees.
-
-    Returns
-    -------
-    array
-        (pi / 3) tan^2(angle / 2) (bottom^3 - top^3), m3.
-
-    Examples
-    --------
-    >>> round(float(cone_volume(5.0, 10.0, 7.0)), 5)
-    3.42775
-    """
-    spread = np.tan(np.radians(beam_angle / 2)) ** 2
-    return np.pi / 3 * spread * (np.asarray(bottom, float) ** 3 - np.asarray(top, float) ** 3)
 
 
 def shell_volume(near: _Numbers, far: _Numbers, beam_angle: float) -> np.ndarray:

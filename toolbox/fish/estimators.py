@@ -16,43 +16,11 @@ __all__ = [
     "jackknife",
     "log_interval",
     "raised",
-    "stratified_mean",
     "variance_of",
 ]
 
 _LEVEL = 0.95
 """Each end of a 90 % interval."""
-
-
-def stratified_mean(
-    mean: np.ndarray, variance: np.ndarray, count: np.ndarray, weight: np.ndarray
-) -> tuple[float, float]:
-    """Return mean and variance of the mean of strata that were sampled apart from each other.
-
-    Parameters
-    ----------
-    mean, variance : (k,) array
-        Of the units of each stratum; the variance of single units.
-    count : (k,) array
-        Units in each.
-    weight : (k,) array
-        Share of each stratum, together 1.
-
-    Returns
-    -------
-    mean, variance : float
-        sum w m and sum w^2 s^2 / n.
-
-    Notes
-    -----
-    For strata each with units of its own, as bays or basins. Layers of depth share their transects:
-    for them see :func:`jackknife`.
-
-    References
-    ----------
-    Cochran 1977, Sampling Techniques, 3rd ed., chapter 5.
-    """
-    return float(weight @ mean), float(weight**2 @ (variance / count))
 
 
 def densities(counts: np.ndarray, volumes: np.ndarray) -> np.ndarray:

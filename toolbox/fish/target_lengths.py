@@ -91,7 +91,7 @@ def target_lengths(
         growth,
         line.excess(scatter, growth),
     )
-    told = (_origin(line, frequency), *_range_notes(line, frequency, length))
+    told = (_origin(line), *_range_notes(line, frequency, length))
     told += (_mean_note(line, frequency, strength),) if len(strength) else ()
     return Table(frame, "Echoes with lengths of fish", (*echoes.notes, *told, *notes))
 
@@ -105,7 +105,7 @@ def _check_strengths(strength: np.ndarray) -> None:
         )
 
 
-def _origin(line: Relation, frequency: float) -> str:
+def _origin(line: Relation) -> str:
     per = f" {line.per_frequency:+g} log10 f" if line.per_frequency else ""
     form = f"{line.slope:g} log10 L{per} {line.level:+g}"
     return f"lengths of {line.group} by target strength = {form} ({line.source})"

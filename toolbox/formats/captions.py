@@ -8,6 +8,7 @@ import numpy as np
 from toolbox.errors import LayerError
 from toolbox.layers import Vectors
 from toolbox.layers.crs import is_plane, parse_crs
+from toolbox.words import short
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -45,9 +46,7 @@ def plain(text: Any, *, most: int = _LONGEST) -> str:
     >>> plain("the\noak\x00"), plain("<b>") == "\u2039b\u203a"
     ('the oak', True)
     """
-    shown = "".join(c if c.isprintable() else " " for c in str(text))
-    shown = " ".join(shown.translate(_BRACKETS).split())
-    return shown if len(shown) <= most else shown[: most - 1].rstrip() + "\u2026"
+    return short(str(text).translate(_BRACKETS), most)
 
 
 def check_on_earth(crs: "CRS | None", what: str) -> "CRS":

@@ -14,12 +14,9 @@ from toolbox.formats.paths import existing_file
 __all__ = [
     "LAYER_STYLES",
     "StyleText",
-    "read_layer_styles",
     "write_layer_styles",
     "write_style_beside",
 ]
-
-_STEPS = 10_000_000  # of the database: a thousand layers with their styles take less
 
 LAYER_STYLES = "layer_styles"
 """Table that desktop GISs look for; no part of the GeoPackage standard, but an open habit."""
@@ -112,35 +109,14 @@ def write_layer_styles(path: Path, styles: Mapping[str, StyleText], *, made: dat
     return chosen
 
 
-def read_layer_styles(path: Path) -> dict[str, StyleText]:
-    """Return the default styles in a GeoPackage by name of the layer.
-
-    Raises
-    ------
-    InputFileError
-        If the file is no GeoPackage, or holds no styles.
-    """
-    existing_file(path)
-    wanted = (
-        f"SELECT f_table_name, styleSLD, styleQML FROM {LAYER_STYLES} "
-        "WHERE useAsDefault ORDER BY id"
-    )
-    return {name: StyleText(sld, qml) for name, sld, qml in _rows(path, wanted, "styles")}
-
-
 def _geometry_columns(path: Path) -> dict[str, str]:
     wanted = "SELECT table_name, column_name FROM gpkg_geometry_columns"
-    found = _rows(path, wanted, "layers of a GeoPackage")
-    return {table: column for table, column, *_ in found}
-
-
-def _rows(path: Path, wanted: str, what: str) -> list[tuple[str, ...]]:
     try:
         with closing(sqlite3.connect(path)) as file:
-            file.set_progress_handler(lambda: 1, _STEPS)  # a view may go on for ever
-            return file.execute(wanted).fetchall()
+            return dict(file.execute(wanted).fetchall())
     except (sqlite3.Error, UnicodeDecodeError) as error:
-        raise InputFileError(f"{path} holds no {what}: {one_line(error)}") from error
+        what = "no layers of a GeoPackage"
+        raise InputFileError(f"{path} holds {what}: {one_line(error)}") from error
 
 
 def write_style_beside(style: StyleText, raster: Path) -> tuple[Path, Path]:

@@ -5,7 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
-__all__ = ["Isolines", "Lines", "joined", "lines_at", "together"]
+__all__ = ["Isolines", "Lines", "joined", "together"]
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,33 +201,3 @@ def together(one: Lines, other: Lines) -> Lines:
         np.r_[one.group, other.group],
         np.r_[one.closed, other.closed],
     )
-
-
-def lines_at(
-    vertices: np.ndarray, triangles: np.ndarray, values: np.ndarray, level: float
-) -> list[np.ndarray]:
-    """Find the lines along which values at the vertices of a net have one level.
-
-    Parameters
-    ----------
-    vertices : (n, 2) array
-        Easting and northing, m.
-    triangles : (m, 3) array of int
-        Counter-clockwise.
-    values : (n,) array
-        Linear over triangles: depths, a draw of them, anything.
-    level : float
-        In the same unit.
-
-    Returns
-    -------
-    list of (k, 2) arrays
-        What is at the level or above it in value (deeper) lies to the left. A ring repeats its
-        first point.
-    """
-    vertices, values = np.ascontiguousarray(vertices, float), np.ascontiguousarray(values, float)
-    triangles = np.ascontiguousarray(triangles, np.int32)
-    found = Isolines(vertices, triangles, values, np.array([level], float))
-    lines = found.lines()
-    nodes, line = lines.drawn()
-    return np.split(found.places[nodes], np.flatnonzero(np.diff(line)) + 1) if len(lines) else []

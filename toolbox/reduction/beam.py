@@ -8,7 +8,7 @@ import numpy as np
 
 from toolbox.errors import ParameterError
 
-__all__ = ["dead_zone", "first_return", "footprint", "range_resolution"]
+__all__ = ["dead_zone", "footprint", "range_resolution"]
 
 _Numbers = float | np.ndarray
 
@@ -34,31 +34,6 @@ def footprint(depth: _Numbers, beam_angle: _Numbers) -> np.ndarray:
     3.527
     """
     return 2 * np.asarray(depth, float) * np.tan(_half(beam_angle))
-
-
-def first_return(slope: _Numbers, beam_angle: _Numbers) -> np.ndarray:
-    """Return the share of the true depth at which a sloping bed is first heard.
-
-    Parameters
-    ----------
-    slope : float or array
-        Of the bed, a plane, degrees, 0 to 90.
-    beam_angle : float or array
-        Full width, degrees, 0 to less than 180.
-
-    Returns
-    -------
-    array
-        cos(slope) / cos(slope - phi), phi the lesser of slope and half the beam: 1 on a level
-        bed, less on any other. Depth on a slope is read too shallow, never too deep.
-
-    Examples
-    --------
-    >>> round(float(first_return(20.0, 10.0)), 4)
-    0.9728
-    """
-    angle = np.radians(np.asarray(slope, float))
-    return np.cos(angle) / np.cos(angle - np.minimum(_half(beam_angle), angle))
 
 
 def range_resolution(pulse: _Numbers, speed: _Numbers = 1450.0) -> np.ndarray:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from toolbox.errors import ParameterError
 from toolbox.layers import Soundings, Table
 from toolbox.reduction.offsets import line_offsets
 from toolbox.tool import tool
@@ -16,7 +15,6 @@ __all__ = [
     "crossing_statistics",
     "line_offsets",
     "nssda_vertical",
-    "order",
     "survey_orders",
 ]
 
@@ -79,15 +77,6 @@ ORDERS = (
     Order("2", 1.0, 0.023, 20.0, 0.1),
 )
 """The orders of edition 6, the strictest first."""
-
-
-def order(name: str) -> Order:
-    """Return the order of a name, or raise ParameterError."""
-    for each in ORDERS:
-        if each.name.lower() == name.lower():
-            return each
-    allowed = ", ".join(each.name for each in ORDERS)
-    raise ParameterError(f"order must be one of {allowed}, got {name!r}")
 
 
 def nssda_vertical(errors: np.ndarray) -> tuple[float, float]:

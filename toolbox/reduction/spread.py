@@ -12,7 +12,7 @@ from toolbox.reduction.local_slope import slope_at
 from toolbox.reduction.thinning import SHARED, counts_of
 from toolbox.tool import Range, tool
 
-__all__ = ["DEFAULTS", "Errors", "estimate_spread", "total_vertical_sd"]
+__all__ = ["DEFAULTS", "Errors", "estimate_spread"]
 
 _Z95 = 1.959964  # half-width of a normal distribution's 95 %
 _R95 = math.sqrt(-2 * math.log(0.05))  # radius that holds 95 % of a normal distribution in a plane
@@ -132,7 +132,7 @@ def estimate_spread(
         sd_shared^2 = draft_sd^2 + level_sd^2 + (r sound_speed_sd / 1450)^2
 
     What an error of place does to depth on a slope is not in ``sd``, or it would count twice
-    where places are known to be uncertain: ``total_vertical_sd`` in the same module adds it.
+    where places are known to be uncertain; with it, the whole is sqrt(sd^2 + (sd_xy tan(slope))^2).
 
     References
     ----------
@@ -164,33 +164,6 @@ def estimate_spread(
         sd_shared=np.where(new, shared, _column(soundings, "sd_shared")),
     )
     return replace(soundings, frame=frame, notes=(*soundings.notes, _note(soundings, new)))
-
-
-def total_vertical_sd(
-    sd: float | np.ndarray, sd_xy: float | np.ndarray, slope: float | np.ndarray
-) -> np.ndarray:
-    """Return the standard deviation of the depth at a place, its error of place included.
-
-    Parameters
-    ----------
-    sd : float or array
-        Of depth alone, m.
-    sd_xy : float or array
-        Of easting, and of northing, m.
-    slope : float or array
-        Of the bed, degrees.
-
-    Returns
-    -------
-    array
-        sqrt(sd^2 + (sd_xy tan(slope))^2), m.
-
-    Examples
-    --------
-    >>> round(float(total_vertical_sd(0.1, 2.0, 10.0)), 3)
-    0.367
-    """
-    return np.hypot(sd, sd_xy * np.tan(np.radians(slope)))
 
 
 def _errors(soundings: Soundings, given: dict[str, float]) -> dict[str, np.ndarray]:

@@ -16,7 +16,6 @@ __all__ = [
     "loose",
     "order_along",
     "own_lines",
-    "own_step",
     "registered_step",
     "seconds_of",
 ]
@@ -164,23 +163,6 @@ def registered_step(soundings: Soundings) -> float:
     return max(MAX_STEP, 3 * float(depth.mean())) if len(depth) else MAX_STEP
 
 
-def own_step(soundings: Soundings) -> float:
-    """Return over what distance a line still tells of its own continuity, m.
-
-    Parameters
-    ----------
-    soundings : Soundings
-        The survey.
-
-    Returns
-    -------
-    float
-        25 m, or ten times the usual step along the lines where that is more (common practice, no
-        source).
-    """
-    return _own_step(along_lines(soundings, max_step=np.inf))
-
-
 def own_lines(soundings: Soundings) -> tuple[Stretches, float]:
     """Sort soundings along their lines, cut where they tell no more of their continuity.
 
@@ -194,16 +176,13 @@ def own_lines(soundings: Soundings) -> tuple[Stretches, float]:
     lines : Stretches
         Those that are kept.
     step : float
-        Of `own_step`, m.
+        Over which they tell of it, m: 25, or ten times the usual step along the lines where that
+        is more (common practice, no source).
     """
     lines = along_lines(soundings, max_step=np.inf)
-    step = _own_step(lines)
-    return lines.cut(step), step
-
-
-def _own_step(lines: Stretches) -> float:
     steps = lines.steps[lines.pieces() + 1]
-    return max(MAX_STEP, 10 * float(np.median(steps))) if len(steps) else MAX_STEP
+    step = max(MAX_STEP, 10 * float(np.median(steps))) if len(steps) else MAX_STEP
+    return lines.cut(step), step
 
 
 def along_lines(

@@ -81,7 +81,6 @@ _LETTERS: Any = {
     "hatch.linewidth": 0.5,
     "figure.facecolor": PAPER,
 }
-_POINTS_PER_MM = 72 / 25.4
 _LONGEST = 120  # characters a line is tried with
 _NAME = 28
 

@@ -90,14 +90,12 @@ def draw_season(
     return _season(profiles, suitable, stations, title, Look(unit, grey), (width, tall, dpi))
 
 
-def season_png(
-    profiles: Profiles, suitable: Table | None = None, *, stations: tuple[str, ...] | None = None
-) -> bytes | None:
+def season_png(profiles: Profiles, suitable: Table | None = None) -> bytes | None:
     """Draw the season for a report.
 
     Parameters
     ----------
-    profiles, suitable, stations
+    profiles, suitable
         As of :func:`draw_season`.
 
     Returns
@@ -105,11 +103,11 @@ def season_png(
     bytes or None
         PNG. None where there is no season: fewer than two days with temperatures.
     """
-    if not _has_season(profiles, stations):
+    if not _has_season(profiles, None):
         return None
     panels = 1 if suitable is None or not len(suitable.frame) else 2
     size = _REPORT_WIDTH, panels * _REPORT_PANEL, _REPORT_DOTS
-    return picture_bytes(_season(profiles, suitable, stations, "", Look(), size))
+    return picture_bytes(_season(profiles, suitable, None, "", Look(), size))
 
 
 def _has_season(profiles: Profiles, stations: tuple[str, ...] | None) -> bool:

@@ -2,30 +2,9 @@
 
 import textwrap
 
+from toolbox.words import one_line, short
+
 __all__ = ["one_line", "short", "title_lines"]
-
-
-def one_line(text: str) -> str:
-    r"""Return text on one line, without characters that steer a terminal.
-
-    Examples
-    --------
-    >>> one_line("a\x1b[31m\nb")
-    'a [31m b'
-    """
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
-
-
-def short(text: str, most: int) -> str:
-    """Return text on one line of at most so many characters; what is longer ends in an ellipsis.
-
-    Examples
-    --------
-    >>> short("the old oak", 8)
-    'the old\u2026'
-    """
-    text = one_line(text)
-    return text if len(text) <= most else text[: most - 1].rstrip() + "\u2026"
 
 
 def title_lines(text: str, *, width: int = 60, most: int = 3) -> str:

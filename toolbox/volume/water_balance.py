@@ -10,7 +10,6 @@ from toolbox.tool import Range, tool
 from toolbox.volume.rules import layer_volumes
 
 __all__ = [
-    "DAYS_PER_YEAR",
     "SECONDS_PER_DAY",
     "evaporated",
     "layer_days",
@@ -19,8 +18,6 @@ __all__ = [
 ]
 
 SECONDS_PER_DAY = 86_400.0
-DAYS_PER_YEAR = 365.25
-
 _NODES = 16
 
 

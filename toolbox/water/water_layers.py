@@ -92,11 +92,6 @@ class WaterLayers:
         return cls(edges, areas, -np.diff(curve.volumes(inside)))
 
     @property
-    def bed_area(self) -> np.ndarray:
-        """Area of the bed between each plane and the next, seen from above, (k,), m2."""
-        return -np.diff(self.area)
-
-    @property
     def middle(self) -> np.ndarray:
         """Depth halfway down each layer, (k,), m."""
         return (self.edges[:-1] + self.edges[1:]) / 2

@@ -135,7 +135,7 @@ def _draw_axis(pen: Pen, plot: Box, curve: _Curve, size: float, *, over: bool) -
     )
 
 
-def table_block(hypsography: Table, width: float, size: float, foot: Foot) -> Block:
+def table_block(hypsography: Table, size: float, foot: Foot) -> Block:
     """Set the table in metric and customary units, as many of its rows as there is room for."""
     columns = _columns(hypsography, foot)
     count = len(hypsography.frame)

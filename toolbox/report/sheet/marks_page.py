@@ -81,16 +81,16 @@ def _blocks(subject: Subject, view: View, paper: Paper, width: float, size: floa
         scale_block(view, width, size),
         north_block(view, crs, subject.declination, width, size),
         legend_block(subject, view, width, size, casting=True),
-        list_block(subject, width, size),
+        _list_block(subject, size),
         caution_block(width, size, MARK_CAUTIONS),
     ]
 
 
-def list_block(subject: Subject, width: float, size: float) -> Block:
+def _list_block(subject: Subject, size: float) -> Block:
     """List all marks, one a line."""
     rows = mark_rows(subject)
     shown = rows[:_MOST_ROWS]
-    texts = [_cells(row, subject) for row in shown]
+    texts = [_cells(row) for row in shown]
     more = [f"{len(rows) - len(shown)} more on the cards"] if len(rows) > len(shown) else []
     height = heading_height(size) + (_ROW * (len(texts) + len(more)) + 0.3) * size
 
@@ -103,7 +103,7 @@ def list_block(subject: Subject, width: float, size: float) -> Block:
     return Block("list of marks", height, height, draw)
 
 
-def _cells(row: dict[Any, Any], subject: Subject) -> list[str]:
+def _cells(row: dict[Any, Any]) -> list[str]:
     return [
         str(row["mark"]),
         name_of(row, brief=True),

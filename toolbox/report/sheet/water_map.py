@@ -23,7 +23,6 @@ from toolbox.report.sheet.view import View
 
 __all__ = ["draw_map", "draw_spot", "lines_of", "stipple"]
 
-_LONGEST_NAME = 14
 _SIGN = 1.1 * MM
 
 

@@ -191,7 +191,7 @@ def _blocks(subject: Subject, view: View, paper: Paper, width: float, size: floa
         legend_block(subject, view, width, size),
         facts_block(subject, width, size),
         curve_block(subject.hypsography, width, size),
-        table_block(subject.hypsography, width, size, subject.foot),
+        table_block(subject.hypsography, size, subject.foot),
         inset_block(subject, width, size),
         trust_block(subject, width, size),
         caution_block(width, size),
