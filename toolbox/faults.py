@@ -1,11 +1,33 @@
 """Faults: what other libraries say went wrong, made fit for a message of one line."""
 
+import errno
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
 
-__all__ = ["first_fault", "one_line"]
+__all__ = ["FULL", "disk_full", "first_fault", "one_line"]
+
+FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+"""What the system says where there is no room for a file: on the disk, of what this user may have,
+or since files may not be as large."""
+
+
+def disk_full(error: BaseException | None) -> bool:
+    """Tell whether an error, or what it comes from, is that there is no room for a file.
+
+    Examples
+    --------
+    >>> disk_full(OSError(errno.ENOSPC, "No space left on device"))
+    True
+    >>> disk_full(OSError("of another kind"))
+    False
+    """
+    while error is not None:
+        if isinstance(error, OSError) and error.errno in FULL:
+            return True
+        error = error.__cause__
+    return False
 
 
 def one_line(error: BaseException) -> str:
