@@ -69,7 +69,7 @@ async def held_body(request: "Request", service: Service) -> AsyncIterator[Body]
         If it is too large or too slow, too many are held, or the work folder is full.
     """
     most, held = service.limits.body, 0
-    with SpooledTemporaryFile(_SMALL, dir=service.store.scratch) as file:
+    with SpooledTemporaryFile(_SMALL, dir=str(service.store.scratch)) as file:
 
         def keep(piece: bytes) -> None:
             nonlocal held
