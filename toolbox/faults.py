@@ -1,6 +1,7 @@
 """Faults: what other libraries say went wrong, made fit for a message of one line."""
 
 import difflib
+import errno
 import math
 from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
@@ -10,13 +11,43 @@ from toolbox.errors import ToolboxError
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
 
-__all__ = ["Fault", "Key", "every_fault", "first_fault", "in_order", "one_line"]
+__all__ = [
+    "FULL",
+    "Fault",
+    "Key",
+    "disk_full",
+    "every_fault",
+    "first_fault",
+    "in_order",
+    "one_line",
+]
 
 Key = tuple[str | int, ...]
 """Where something stands in a file: tables and keys by name, in lists by place from 0."""
 
 Fault = tuple[Key, str]
 """Where something is wrong, and what."""
+
+FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+"""What the system says where there is no room for a file: on the disk, of what this user may have,
+or since files may not be as large."""
+
+
+def disk_full(error: BaseException | None) -> bool:
+    """Tell whether an error, or what it comes from, is that there is no room for a file.
+
+    Examples
+    --------
+    >>> disk_full(OSError(errno.ENOSPC, "No space left on device"))
+    True
+    >>> disk_full(OSError("of another kind"))
+    False
+    """
+    while error is not None:
+        if isinstance(error, OSError) and error.errno in FULL:
+            return True
+        error = error.__cause__
+    return False
 
 
 def one_line(error: BaseException) -> str:

@@ -3,13 +3,13 @@
 import locale
 import os
 import sys
-from collections.abc import Iterable, MutableMapping
+from collections.abc import Iterable, Mapping, MutableMapping
 from contextlib import closing, suppress
 from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import quote
 
-__all__ = ["drop_foreign_proj", "open_streams", "plain_letters"]
+__all__ = ["drop_foreign_proj", "open_streams", "plain_letters", "skipped_drivers"]
 
 _NAMES = ("PROJ_DATA", "PROJ_LIB")
 _BRINGERS = ("rasterio", "fiona")
@@ -81,6 +81,38 @@ def drop_foreign_proj(environment: MutableMapping[str, str]) -> list[str]:
             told.append(f"{name} is not used: {environment[name]!r} holds {what} of PROJ")
             del environment[name]
     return told
+
+
+def skipped_drivers(environment: Mapping[str, str]) -> dict[str, str]:
+    """Return the drivers of GDAL that the environment switches off.
+
+    Parameters
+    ----------
+    environment : mapping
+        Variables and their values, ``os.environ`` say.
+
+    Returns
+    -------
+    dict
+        For each driver, in small letters, the variable that names it.
+
+    Notes
+    -----
+    Names in ``GDAL_SKIP`` are parted by commas if there is one, else by spaces; those in
+    ``OGR_SKIP``, which may hold spaces, by commas (GDAL, Configuration options, 2024).
+
+    Examples
+    --------
+    >>> skipped_drivers({"GDAL_SKIP": "GTiff PDF", "OGR_SKIP": "ESRI Shapefile"})
+    {'gtiff': 'GDAL_SKIP', 'pdf': 'GDAL_SKIP', 'esri shapefile': 'OGR_SKIP'}
+    """
+    found: dict[str, str] = {}
+    for variable in ("GDAL_SKIP", "OGR_SKIP"):
+        said = environment.get(variable, "")
+        commas = "," in said or variable == "OGR_SKIP"
+        names = map(str.strip, said.split(",") if commas else said.split())
+        found |= {name.lower(): variable for name in names if name}
+    return found
 
 
 def _own_layout(library: str) -> tuple[int, int] | None:

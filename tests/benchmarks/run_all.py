@@ -22,6 +22,7 @@ BENCHES = (
     "bench_terrain",
     "bench_windows",
     "bench_paper",
+    "bench_requests",
 )
 LARGE = ("bench_batch", "bench_big_points")
 """Those that take long or much disk."""

@@ -14,6 +14,7 @@ from click.testing import CliRunner
 from toolbox.desk.command import desk_command
 from toolbox.desk.desk import Desk
 from toolbox.desk.hand import Hand
+from toolbox.desk.looking import _write as write
 from toolbox.desk.workplace import SURVEY, Workplace, safe_name
 from toolbox.errors import OutputError, ParameterError
 
@@ -71,6 +72,54 @@ def test_a_file_is_kept_whole_or_not_at_all(tmp_path: Path) -> None:
         place.store("a.csv", broken())
     assert [p.name for p in place.inputs.iterdir()] == ["a.csv"]
     assert (place.inputs / "a.csv").read_bytes() == b"first"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="another process is limited on Linux only")
+@pytest.mark.parametrize(
+    ("size", "told"),
+    [
+        (300_000, "a.csv cannot be kept: File too large"),
+        (20_000_000, "File too large"),  # while it is sent, in the folder for temporary files
+    ],
+)
+def test_files_that_find_no_room_are_refused_in_one_line(
+    size: int, told: str, started: Any, desk_folder: Path
+) -> None:
+    """Insufficient Storage: RFC 4918 (Dusseault, 2007), section 11.5."""
+    import resource
+
+    httpx = pytest.importorskip("httpx", reason="httpx is not installed")
+    soft, hard = resource.prlimit(started.process.pid, resource.RLIMIT_FSIZE)
+    resource.prlimit(started.process.pid, resource.RLIMIT_FSIZE, (100_000, hard))
+    root = started.root.rstrip("/")
+    try:
+        with httpx.Client(base_url=root, headers={"origin": root}, timeout=60) as client:
+            client.get(started.address)
+            answer = client.post("/files", files={"file": ("a.csv", bytes(size))})
+    finally:
+        resource.prlimit(started.process.pid, resource.RLIMIT_FSIZE, (soft, hard))
+    assert (answer.status_code, answer.text) == (507, f"there is no room for this: {told}")
+    assert not list((desk_folder / "survey").glob("*a.csv*"))
+    assert not list((desk_folder / "survey").glob(".*.part"))
+
+
+def test_a_survey_file_that_finds_no_room_leaves_the_former_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / SURVEY
+    write(path, "former")
+
+    def full(self: Path, text: str, **_: Any) -> int:
+        with self.open("w", encoding="utf-8") as file:
+            file.write(text[:3])
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", full)
+    with pytest.raises(OutputError, match=r"^survey\.toml cannot be kept: No space left on device"):
+        write(path, "another")
+    assert [(p.name, p.read_text(encoding="utf-8")) for p in tmp_path.iterdir()] == [
+        (SURVEY, "former")
+    ]
 
 
 def test_a_folder_with_other_things_is_refused(tmp_path: Path) -> None:

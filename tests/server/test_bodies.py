@@ -11,7 +11,7 @@ from typing import Any
 import psutil
 import pytest
 
-from toolbox.server.bodies import as_json
+from toolbox.server.apart import json_object
 
 PATH = "/processes/slope/execution"
 
@@ -66,7 +66,7 @@ def test_geojson_of_the_largest_size_is_read() -> None:
     """Places of a line, the densest of what is sent in earnest."""
     place = b"[10.12345,47.12345],"
     body = b'{"inputs":{"a":[' + place * (2_000_000 // len(place)) + b"0]}}"
-    assert len(as_json(body, 2_000_000)["inputs"]["a"]) == 100_001
+    assert len(json_object(body, 2_000_000)["inputs"]["a"]) == 100_001
 
 
 @pytest.mark.parametrize("media", ["text/plain", "application/xml", "multipart/form-data", ""])

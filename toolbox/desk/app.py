@@ -1,6 +1,7 @@
 """App: the desk's page and what its forms send."""
 
 from collections.abc import Awaitable, Callable, Iterator
+from contextlib import suppress
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
@@ -9,6 +10,7 @@ from toolbox.desk.guard import REPORT_POLICY
 from toolbox.desk.workplace import MOST_BYTES, MOST_FILES, SUFFIXES, safe_name
 from toolbox.errors import ToolboxError
 from toolbox.extras import needed
+from toolbox.faults import disk_full
 from toolbox.report.summary import CAUTIONS
 from toolbox.report.templating import templates
 from toolbox.survey.stages import STAGES
@@ -226,6 +228,12 @@ def _posted(desk: Desk, action: Action) -> Callable[["Request"], Awaitable["Resp
             answer = await action(request)
         except _Refused as error:
             return PlainTextResponse(str(error), error.status)
+        except OSError as error:  # an OutputError, too
+            if not disk_full(error):
+                raise
+            why = str(error) if isinstance(error, ToolboxError) else error.strerror
+            await _drain(request)
+            return PlainTextResponse(f"there is no room for this: {why}", 507)
         except ToolboxError as error:
             return PlainTextResponse(str(error), 409 if desk.doing == "run" else 400)
         except HTTPException as error:  # of a form that is none, or has too many parts
@@ -233,6 +241,16 @@ def _posted(desk: Desk, action: Action) -> Callable[["Request"], Awaitable["Resp
         return answer or RedirectResponse("/", 303)
 
     return end
+
+
+async def _drain(request: "Request") -> None:
+    """Read what is still sent, for who is sending does not hear an answer."""
+    from starlette.exceptions import HTTPException
+    from starlette.requests import ClientDisconnect
+
+    with suppress(RuntimeError, ClientDisconnect, HTTPException):  # it was read, or is too much
+        async for _ in request.stream():
+            pass
 
 
 async def _answers(request: "Request") -> dict[str, str]:

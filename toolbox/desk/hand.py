@@ -12,6 +12,7 @@ from typing import Any
 from toolbox.errors import ToolboxError
 from toolbox.faults import one_line
 from toolbox.processes import settle_child, start_child
+from toolbox.surroundings import skipped_drivers
 
 __all__ = ["Hand", "Tell"]
 
@@ -21,7 +22,7 @@ Tell = Callable[[str, Any], None]
 _ABRUPT = "the work ended abruptly, perhaps for lack of memory: larger cells need less"
 _NO_MEMORY = "there is not enough memory for this; use larger cells or fewer soundings"
 # a file is what its name says: no list of other files, and nothing from a network
-_CLOSED_DRIVERS = "OGR_VRT HTTP WFS OAPIF CSW"
+_CLOSED_DRIVERS = ("OGR_VRT", "HTTP", "WFS", "OAPIF", "CSW")
 
 
 class Hand:
@@ -70,7 +71,7 @@ def _listen(pipe: Connection, job: str, arguments: dict[str, Any], tell: Tell) -
 def _serve(pipe: Connection) -> None:
     """Do jobs until there are no more."""
     settle_child()
-    os.environ["GDAL_SKIP"] = f"{os.environ.get('GDAL_SKIP', '')} {_CLOSED_DRIVERS}".strip()
+    os.environ["GDAL_SKIP"] = ",".join([*skipped_drivers(os.environ), *_CLOSED_DRIVERS])
     from toolbox.desk.jobs import JOBS
 
     while True:

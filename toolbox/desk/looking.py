@@ -16,6 +16,7 @@ from toolbox.desk.reading import Read, read
 from toolbox.desk.seen import Column, Doubt, Field, FileSeen, Seen
 from toolbox.desk.sniffing import Sniffed, sniff
 from toolbox.desk.workplace import SURVEY
+from toolbox.errors import OutputError
 from toolbox.formats.toml_text import toml_text
 from toolbox.report.text import one_line
 from toolbox.words import counted
@@ -72,10 +73,17 @@ def _is_table(file: Sniffed, sources: Mapping[str, Any]) -> bool:
 
 
 def _write(path: Path, survey: str) -> None:
-    if survey:
-        path.write_text(survey, encoding="utf-8")
-    else:
+    if not survey:
         path.unlink(missing_ok=True)
+        return
+    fresh = path.with_name(f".{path.name}.part")
+    try:
+        fresh.write_text(survey, encoding="utf-8")
+        fresh.replace(path)
+    except OSError as error:
+        raise OutputError(f"{path.name} cannot be kept: {error.strerror or error}") from error
+    finally:
+        fresh.unlink(missing_ok=True)
 
 
 def _wanting(made: Draft, found: Read, ready: bool) -> list[str]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import InputFileError
+from toolbox.formats.geopackage import check_index
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import layer_names, read_features, writing
 from toolbox.formats.well_known import points_as_binary, triangles_as_binary
@@ -108,7 +109,9 @@ def _read_draws(path: Path, count: int) -> np.ndarray:
 def write_bed(bed: Tin, path: Path, *, append: bool = False) -> None:
     """Write a bed as two layers of a GeoPackage, or three if it has draws."""
     _write_shapes(_vertices(bed), path, layer=VERTICES, kind="Point", crs=bed.crs, append=append)
+    check_index(path, layer=VERTICES, shapes=len(bed.vertices))
     _write_shapes(_triangles(bed), path, layer=TRIANGLES, kind="Polygon", crs=bed.crs, append=True)
+    check_index(path, layer=TRIANGLES, shapes=len(bed.triangles))
     if bed.draws is not None:
         _write_draws(bed.draws, path)
 

@@ -6,7 +6,8 @@ from typing import Annotated, Any
 
 import numpy as np
 
-from toolbox.errors import InputFileError, LayerError
+from toolbox.errors import InputFileError, LayerError, OutputError
+from toolbox.formats.drivers import need_driver
 from toolbox.formats.sources import check_cells, open_raster, refused_rasters
 from toolbox.layers import Grid
 from toolbox.layers.crs import is_metric, parse_crs
@@ -16,6 +17,7 @@ from toolbox.units import LENGTH_UNITS, convert
 
 __all__ = [
     "CACHE",
+    "DRIVERS",
     "NODATA",
     "NO_CODE",
     "Palette",
@@ -33,6 +35,9 @@ __all__ = [
 
 NODATA = -9999.0
 """Written where a grid has no value: every GIS knows it, a NaN not every one."""
+
+DRIVERS = ("GTiff", "COG")
+"""Of GDAL, by which grids are written."""
 
 NO_CODE = 255
 """The same in grids of codes."""
@@ -215,6 +220,8 @@ def write_grid(grid: Grid, path: Path, *, palette: Palette | None = None) -> Non
     from rasterio.io import MemoryFile
     from rasterio.shutil import copy
 
+    for driver in DRIVERS:
+        need_driver(path, driver, OutputError)
     values = stored_values(grid, palette)
     with MemoryFile() as memory, MemoryFile() as finished:
         with memory.open(**stored_profile(grid, grid.shape, palette)) as plain:

@@ -11,8 +11,10 @@ import numpy as np
 
 from toolbox.errors import LayerError, OutputError
 from toolbox.faults import one_line
+from toolbox.formats.drivers import need_driver
 from toolbox.formats.geotiff import (
     CACHE,
+    DRIVERS,
     Palette,
     band_place,
     band_values,
@@ -123,6 +125,8 @@ def write_grid_blocks(
     The file is the one that ``write_grid`` writes of the whole, but that its offsets take eight
     bytes each where it might grow beyond 4 GiB.
     """
+    for driver in DRIVERS:
+        need_driver(path, driver, OutputError)
     _check_disk(blocks, path, palette)
     try:
         with (

@@ -18,6 +18,7 @@ from xml.parsers import expat
 from toolbox.errors import InputFileError, TooLargeError, ToolboxError
 from toolbox.faults import one_line
 from toolbox.formats.containers import refuse_container
+from toolbox.formats.drivers import need_driver
 from toolbox.formats.paths import existing_file
 
 __all__ = ["RASTER_DRIVERS", "check_cells", "open_raster", "refused_rasters", "vector_source"]
@@ -37,6 +38,18 @@ _MAGIC = {
     ".json": (b"{",),
     ".kml": (b"<",),
 }
+_BY_SUFFIX = {
+    ".gpkg": "GPKG",
+    ".shp": "ESRI Shapefile",
+    ".fgb": "FlatGeobuf",
+    ".geojson": "GeoJSON",
+    ".json": "GeoJSON",
+    ".kml": "KML",
+    ".tif": "GTiff",
+    ".tiff": "GTiff",
+}
+"""Drivers without which a file of that suffix is none that GDAL knows."""
+
 _WORDS = {
     ".gpkg": "a GeoPackage",
     ".shp": "a Shapefile",
@@ -79,6 +92,7 @@ def vector_source(path: Path) -> Path | str:
     if not begin.startswith(_MAGIC[suffix]):
         form = _WORDS.get(suffix, "GeoJSON")
         raise InputFileError(f"{path} cannot be read as {form}: it does not begin like one")
+    need_driver(path, _BY_SUFFIX[suffix], InputFileError)
     if suffix == ".gpkg":
         _check_geopackage(path)
     if suffix == ".shp":
@@ -158,7 +172,9 @@ def open_raster(path: Path) -> Any:
     from rasterio.env import ensure_env
     from rasterio.io import DatasetReader
 
-    existing_file(path)
+    driver = _BY_SUFFIX.get(existing_file(path).suffix.lower())
+    if driver is not None:
+        need_driver(path, driver, InputFileError)
     with refused_rasters(path):  # the library's own way to open a file takes but one driver
         return ensure_env(DatasetReader)(str(path.absolute()), driver=list(RASTER_DRIVERS))
 

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from toolbox.errors import InputFileError, OutputError, ParameterError, TooLargeError
 from toolbox.faults import one_line
+from toolbox.formats.drivers import need_driver
+from toolbox.formats.geopackage import check_index
 from toolbox.formats.shapefile import check_whole, for_shapefile
 from toolbox.formats.sources import vector_source
 from toolbox.formats.styles_file import LAYER_STYLES
@@ -32,6 +34,11 @@ _DRIVERS = {".gpkg": "GPKG", ".geojson": "GeoJSON", ".shp": "ESRI Shapefile", ".
 _PARQUET = (".parquet", ".geoparquet")
 _TOGETHER = 65_536  # rows
 _SHAPE_BYTES, _CELL_BYTES = 100, 16  # of a shape and of a value in memory, at least
+_DATABASE = {
+    "OGR_SQLITE_SYNCHRONOUS": "OFF",
+    "OGR_SQLITE_JOURNAL": "DELETE",  # else what the environment says; some forms are several files
+    "OGR_SQLITE_PRAGMA": "",
+}
 VECTOR_SUFFIXES = (*_DRIVERS, ".json", *_PARQUET)
 
 
@@ -187,7 +194,7 @@ def writing(path: Path) -> Iterator[None]:
     """
     import pyogrio
 
-    pyogrio.set_gdal_config_options({"OGR_SQLITE_SYNCHRONOUS": "OFF"})
+    pyogrio.set_gdal_config_options(_DATABASE)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", RuntimeWarning)  # one for each value that did not fit
@@ -208,6 +215,14 @@ def _rings_as_lines(frame: "GeoDataFrame") -> "GeoDataFrame":
     lines = shapes.copy()
     lines[rings] = [shapely.linestrings(shapely.get_coordinates(ring)) for ring in shapes[rings]]
     return frame.set_geometry(lines, crs=frame.crs)
+
+
+def _placed(frame: "GeoDataFrame") -> int:
+    """Count the features that have a place."""
+    import shapely
+
+    shapes = frame.geometry.to_numpy()
+    return int((~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)).sum())
 
 
 def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: bool = False) -> None:
@@ -246,6 +261,7 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
         allowed = ", ".join((*_DRIVERS, *_PARQUET))
         raise ParameterError(f"vector layers are written as {allowed}, got {path.name!r}")
     options: dict[str, Any] = {"layer": layer, "use_arrow": suffix == ".gpkg"}
+    need_driver(path, _DRIVERS[suffix], OutputError)
     if suffix == ".gpkg" and not append:
         options["dataset_options"] = {"VERSION": "1.3"}  # older desktop GIS know it
     if suffix == ".geojson":
@@ -264,3 +280,5 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
         path.write_bytes(target.getvalue())
     if suffix == ".shp":
         check_whole(path)
+    if suffix == ".gpkg":
+        check_index(path, layer=layer, shapes=_placed(frame))

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from toolbox.errors import ToolboxError
+from toolbox.faults import disk_full
 from toolbox.jobs.confine import environment
 from toolbox.jobs.crew import BEGUN, DISMISSED, Crew
 from toolbox.jobs.limits import Limits
@@ -82,9 +83,8 @@ class Office:
         self.check_room()
         over: Future[Record] = Future()
         over.set_running_or_notify_cancel()  # whoever waits no more cannot take it from the crew
-        folder = self.store.add_job(record)
         try:
-            order = fill(folder)
+            order = fill(self.store.add_job(record))
             with self._lock:
                 self._over[record.id] = over
                 self._dismiss[record.id] = self.crew.submit(
@@ -133,4 +133,5 @@ class Office:
             self.store.keep(record)
         except OSError as error:  # the disk is full: it must not stop the crew
             if record.status == "successful":
-                record.fail("server", f"its result cannot be kept: {error.strerror or error}")
+                fault = "disk" if disk_full(error) else "server"
+                record.fail(fault, f"its result cannot be kept: {error.strerror or error}")

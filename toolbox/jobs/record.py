@@ -34,8 +34,8 @@ class Record:
     progress : int
         Percent.
     fault : str, optional
-        Why it failed: ``input``, what was given is wrong; ``limit``, it took more than it may; or
-        ``server``, anything else.
+        Why it failed: ``input``, what was given is wrong; ``limit``, it took more than it may;
+        ``disk``, there was no room for its result; or ``server``, anything else.
     result : str, optional
         File name of its result.
     media : str

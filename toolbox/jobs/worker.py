@@ -60,8 +60,8 @@ def work(
 
 
 def _done(order: Any, pipe: Connection) -> tuple[str, Any]:
-    from toolbox.errors import TooLargeError, ToolboxError
-    from toolbox.faults import one_line
+    from toolbox.errors import OutputError, TooLargeError, ToolboxError
+    from toolbox.faults import FULL, one_line
     from toolbox.jobs.work import carry_out
 
     try:
@@ -70,7 +70,8 @@ def _done(order: Any, pipe: Connection) -> tuple[str, Any]:
         large = isinstance(error, TooLargeError)
         return FAILED, ("limit", str(error) if large else "it took more memory than a job may")
     except ToolboxError as error:
-        return FAILED, ("input", one_line(error))
+        full = isinstance(error, OutputError) and any(os.strerror(n) in str(error) for n in FULL)
+        return FAILED, ("disk" if full else "input", one_line(error))
     except Exception as error:
         traceback.print_exc()  # for who keeps the server, not for who asks it
         return FAILED, ("server", f"an error of the program: {type(error).__name__}")

@@ -14,6 +14,7 @@ from toolbox.server.execution import execute
 from toolbox.server.guard import Guard
 from toolbox.server.problems import (
     ProblemError,
+    refuse_full,
     refuse_http,
     refuse_problem,
     refuse_unforeseen,
@@ -62,7 +63,7 @@ def make_app(service: Service) -> "Starlette":
 
     @asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
-        service.readers = asyncio.Semaphore(_READERS)
+        service.turns = (asyncio.Semaphore(_READERS), asyncio.Semaphore(_READERS))
         service.office.start()
         stop = threading.Event()
         sweeper = asyncio.ensure_future(_sweep(service))
@@ -82,6 +83,7 @@ def make_app(service: Service) -> "Starlette":
         exception_handlers={
             ProblemError: refuse_problem,
             HTTPException: refuse_http,
+            OSError: refuse_full,
             Exception: refuse_unforeseen,
         },
     )

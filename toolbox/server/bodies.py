@@ -1,23 +1,22 @@
 """Bodies: what requests carry, within limits of size and time."""
 
 import asyncio
-import json
 import secrets
 import time
-from collections.abc import AsyncGenerator, AsyncIterator
+from collections.abc import AsyncGenerator, AsyncIterator, Callable
 from contextlib import asynccontextmanager
+from dataclasses import dataclass
 from pathlib import Path
+from tempfile import SpooledTemporaryFile
 from typing import TYPE_CHECKING, Any
 
-from toolbox.faults import one_line
-from toolbox.jobs.office import FullDiskError
 from toolbox.server.problems import ProblemError
 from toolbox.server.service import RETRY_AFTER, Service
 
 if TYPE_CHECKING:
     from starlette.requests import Request
 
-__all__ = ["as_json", "check_media", "held_body", "stored_body"]
+__all__ = ["Body", "check_media", "held_body", "stored_body"]
 
 _SLOWEST = 16 * 1024
 """Bytes per second that a body must come with, beyond the patience for one piece."""
@@ -26,15 +25,12 @@ _DRAINED = 2
 """How many times the largest body is read before the connection is cut: who is still sending does
 not hear an answer."""
 
-_SIZES = {b"{": 200, b"[": 88, b",": 32}
-"""Bytes that what such a mark begins takes in memory, about; points in GeoJSON make it seven times
-as large as its text."""
-
-_SWOLLEN = 10
-"""How many times the largest body what is made of one may take."""
-
 _AT_ONCE = 4
-"""How many of the largest bodies may be in memory at one time."""
+"""How many of the largest bodies may be held at one time."""
+
+_SMALL = 256 * 1024
+"""Bytes of a body that is held in memory and read here: in the worst case others wait for that some
+hundredths of a second."""
 
 
 def check_media(request: "Request", allowed: str) -> None:
@@ -47,52 +43,52 @@ def check_media(request: "Request", allowed: str) -> None:
         raise ProblemError(415, f"Content-Encoding must be identity, got {packing[:100]!r}")
 
 
-def as_json(body: bytes | bytearray, most: int) -> dict[str, Any]:
-    """Return the object that a body holds, of at most so many bytes, or raise ProblemError.
+@dataclass(frozen=True)
+class Body:
+    """What a request carries, at its beginning.
 
-    Twenty million empty lists are 60 MB as text and 1.4 GB as objects, and while they are made no
-    other request is answered.
+    Parameters
+    ----------
+    file : file
+        Of bytes, in memory if it is small.
+    large : bool
+        Whether it lies on the disk, and is to be read by another process.
     """
-    if sum(size * body.count(mark) for mark, size in _SIZES.items()) > _SWOLLEN * most:
-        raise ProblemError(413, "the body holds too many numbers, lists or objects: upload a file")
-    try:
-        found = json.loads(body or b"{}", parse_constant=_refuse_constant)
-    except (ValueError, RecursionError) as error:
-        why = "it is nested too deeply" if isinstance(error, RecursionError) else one_line(error)
-        raise ProblemError(400, f"the body is not JSON: {why}") from error
-    if not isinstance(found, dict):
-        raise ProblemError(400, "the body must be a JSON object")
-    return found
 
-
-def _refuse_constant(text: str) -> float:
-    raise ValueError(f"{text} is no number of JSON")
+    file: Any
+    large: bool
 
 
 @asynccontextmanager
-async def held_body(request: "Request", service: Service) -> AsyncIterator[bytearray]:
-    """Read a body into memory, and count it there until the block ends.
+async def held_body(request: "Request", service: Service) -> AsyncIterator[Body]:
+    """Hold a body until the block ends, and count it.
 
     Raises
     ------
     ProblemError
-        If it is too large or too slow, or too many are in memory.
+        If it is too large or too slow, too many are held, or the work folder is full.
     """
-    most, body, full = service.limits.body, bytearray(), False
-    try:
-        async for piece in _pieces(request, service.limits.patience, most):
-            full = full or service.held + len(piece) > _AT_ONCE * most
-            if full:  # read all the same: who is still sending does not hear an answer
-                service.held -= len(body)
-                body.clear()
-            else:
-                service.held += len(piece)
-                body += piece
-        if full:
-            raise ProblemError(503, "too many large requests at one time", headers=RETRY_AFTER)
-        yield body
-    finally:
-        service.held -= len(body)
+    most, held = service.limits.body, 0
+    with SpooledTemporaryFile(_SMALL, dir=str(service.store.scratch)) as file:
+
+        def keep(piece: bytes) -> None:
+            nonlocal held
+            if service.held + len(piece) > _AT_ONCE * most:
+                file.seek(0)
+                file.truncate()
+                service.held, held = service.held - held, 0
+                raise ProblemError(503, "too many large requests at one time", headers=RETRY_AFTER)
+            service.held, held = service.held + len(piece), held + len(piece)
+            if held > _SMALL:
+                service.office.check_room(service.held)
+            file.write(piece)
+
+        try:
+            await _keep(request, service.limits.patience, most, keep)
+            file.seek(0)
+            yield Body(file, held > _SMALL)
+        finally:
+            service.held -= held
 
 
 @asynccontextmanager
@@ -102,24 +98,45 @@ async def stored_body(request: "Request", service: Service) -> AsyncIterator[Pat
     Raises
     ------
     ProblemError
-        If it is too large, too slow or empty, or the work folder is full.
+        If it is too large, too slow or empty.
+    FullDiskError
+        If the work folder is full.
     """
     path, size = service.store.scratch / secrets.token_hex(16), 0
     try:
         with path.open("xb") as file:
-            async for piece in _pieces(request, service.limits.patience, service.limits.upload):
-                size += len(piece)
-                service.arriving += len(piece)
+
+            def keep(piece: bytes) -> None:
+                nonlocal size
+                service.arriving, size = service.arriving + len(piece), size + len(piece)
                 service.office.check_room(service.arriving)
                 file.write(piece)
+
+            await _keep(request, service.limits.patience, service.limits.upload, keep)
         if not size:
             raise ProblemError(400, "the body is empty")
         yield path
-    except FullDiskError as error:
-        raise ProblemError(507, str(error)) from error
     finally:
         service.arriving -= size
         path.unlink(missing_ok=True)
+
+
+async def _keep(
+    request: "Request", patience: float, most: int, keep: Callable[[bytes], None]
+) -> None:
+    """Keep a body; if it cannot be kept, tell it when all of it has come.
+
+    Who is still sending does not hear an answer.
+    """
+    fault: Exception | None = None
+    async for piece in _pieces(request, patience, most):
+        try:
+            if fault is None:
+                keep(piece)
+        except (ProblemError, OSError) as error:
+            fault = error
+    if fault is not None:
+        raise fault
 
 
 async def _pieces(request: "Request", patience: float, most: int) -> AsyncGenerator[bytes, None]:

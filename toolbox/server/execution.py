@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Any
 from toolbox.errors import ParameterError
 from toolbox.jobs.crew import FullError
 from toolbox.jobs.names import new_id
-from toolbox.jobs.office import FullDiskError
 from toolbox.jobs.record import Record
-from toolbox.server.bodies import as_json, check_media, held_body
+from toolbox.server.bodies import Body, check_media, held_body
 from toolbox.server.descriptions import process_names
 from toolbox.server.inputs import fill_job, result_name
 from toolbox.server.media import BY_SUFFIX
+from toolbox.server.parts import taken_apart
 from toolbox.server.problems import NO_SUCH_PROCESS, ProblemError
 from toolbox.server.references import referenced
 from toolbox.server.results import result_response
@@ -44,8 +44,8 @@ async def execute(request: "Request") -> "Response":
 
     service, base, name = service_of(request), base_url(request), process_of(request)
     check_media(request, "application/json")
-    async with held_body(request, service) as body, service.readers:
-        record, over = await run_in_threadpool(_take, service, name, body, base)
+    async with held_body(request, service) as body, service.turns[body.large]:
+        record, over = await run_in_threadpool(_read, service, name, body, base)
     if _wants_async(request):
         headers = {
             "Location": f"{base}/jobs/{record.id}",
@@ -61,10 +61,14 @@ def _wants_async(request: "Request") -> bool:
     return re.search(r"(?i)(^|[,;\s])respond-async($|[,;\s])", preferred) is not None
 
 
+def _read(service: Service, name: str, body: Body, base: str) -> "tuple[Record, Future[Record]]":
+    with taken_apart(body, service) as told:
+        return _take(service, name, _asked(name, told), base)
+
+
 def _take(
-    service: Service, name: str, body: bytearray, base: str
+    service: Service, name: str, asked: "_Asked", base: str
 ) -> "tuple[Record, Future[Record]]":
-    asked = _asked(name, as_json(body, service.limits.body))
     record = Record(new_id(), name, wanted=asked.wanted, result=asked.result)
     record.media = BY_SUFFIX[f".{asked.result.rsplit('.', 1)[1]}"]
     try:
@@ -81,8 +85,6 @@ def _take(
         )
     except FullError as error:
         raise ProblemError(503, str(error), headers=RETRY_AFTER) from error
-    except FullDiskError as error:
-        raise ProblemError(507, str(error)) from error
     return record, over
 
 

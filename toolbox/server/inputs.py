@@ -1,13 +1,13 @@
 """Inputs: what a request gives, checked and put into the job's folder."""
 
 import base64
-import binascii
 import functools
+import io
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from toolbox.catalogue import find, record
 from toolbox.describe import option_name, reader_params
@@ -15,6 +15,7 @@ from toolbox.errors import ParameterError
 from toolbox.faults import one_line
 from toolbox.formats.doors import READERS
 from toolbox.jobs.work import INPUTS, RUN, SURVEY, Order
+from toolbox.server.apart import GEOJSON_TYPES
 from toolbox.server.descriptions import process
 from toolbox.server.media import (
     check_content,
@@ -23,6 +24,7 @@ from toolbox.server.media import (
     result_suffix,
     suffix_of,
 )
+from toolbox.server.parts import Part
 from toolbox.server.problems import ProblemError
 from toolbox.server.references import hand_in
 from toolbox.tool import Param
@@ -32,7 +34,7 @@ __all__ = ["fill_job", "result_name"]
 Find = Callable[[str], Path]
 """Finds the file that a reference names."""
 
-_GEOJSON_TYPES = frozenset({"FeatureCollection", "Feature"})
+_PIECE = 2**18
 _FILE_OPTION = frozenset({".csv", ".txt", ".geojson", ".gpkg", ".fgb", ".parquet", ".gpx"})
 _POINT_FILES = frozenset({".gpx", ".json", ".geoparquet"})
 
@@ -155,6 +157,8 @@ def _plain(key: str, value: Any, param: Param | None) -> Any:
     """Check a plain value; qualified ones hold it as their member value."""
     if isinstance(value, dict):
         value = value.get("value")
+    if isinstance(value, Part):
+        raise ParameterError(f"{key} is a plain value, got {value}")
     if param is None:
         if not isinstance(value, str):
             raise ParameterError(f"{key} must be a text, got {value!r}")
@@ -187,7 +191,7 @@ def _put(key: str, value: Any, slot: _Slot, place: Path, find_file: Find) -> Pat
     _check_suffix(key, suffix, slot)
     place.mkdir(parents=True, exist_ok=True)
     path = place / f"{slot.key}{suffix}"
-    path.write_bytes(content)
+    _write(key, content, path)
     return path
 
 
@@ -197,10 +201,10 @@ def _check_suffix(key: str, suffix: str, slot: _Slot) -> None:
         raise ParameterError(f"input {key!r} must be a file of type {allowed}, got {suffix!r}")
 
 
-def _content(key: str, value: Any, slot: _Slot) -> tuple[str, bytes]:
-    """Return the suffix and the bytes of a file that is given by value."""
-    if isinstance(value, dict) and value.get("type") in _GEOJSON_TYPES:
-        return ".geojson", _json_bytes(value)
+def _content(key: str, value: Any, slot: _Slot) -> tuple[str, Any]:
+    """Return the suffix and what is to be in a file that is given by value."""
+    if _is_geojson(value):
+        return ".geojson", value
     media = None
     if isinstance(value, dict):
         form = value.get("format")
@@ -211,33 +215,60 @@ def _content(key: str, value: Any, slot: _Slot) -> tuple[str, bytes]:
     suffix = suffix_of(media) if isinstance(media, str) else _usual(value, slot)
     if suffix is None or suffix not in slot.suffixes:
         raise ParameterError(f"input {key!r} cannot be given as mediaType {media!r}")
-    if isinstance(value, dict):
-        if suffix != ".geojson" or value.get("type") not in _GEOJSON_TYPES:
+    if isinstance(value, dict) or _is_geojson(value):
+        if suffix != ".geojson" or not _is_geojson(value):
             raise ParameterError(f"input {key!r} must be a GeoJSON Feature or FeatureCollection")
-        return suffix, _json_bytes(value)
-    if not isinstance(value, str):
+    elif not isinstance(value, str | Part):
         raise ParameterError(
             f"input {key!r} must be a text, a GeoJSON object or a reference (href)"
         )
-    return suffix, _decoded(key, value) if is_binary(suffix) else value.encode()
+    return suffix, value
+
+
+def _is_geojson(value: Any) -> bool:
+    if isinstance(value, Part):
+        return value.geojson
+    return isinstance(value, dict) and value.get("type") in GEOJSON_TYPES
 
 
 def _usual(value: Any, slot: _Slot) -> str | None:
     """Return what a value without a media type is taken for."""
-    if isinstance(value, dict):
+    if isinstance(value, dict) or _is_geojson(value):
         return ".geojson"
     order = (".tif", ".toml", ".csv", ".txt", ".gpkg")
     return next((suffix for suffix in order if suffix in slot.suffixes), None)
 
 
-def _json_bytes(value: dict[str, Any]) -> bytes:
-    return json.dumps(value, allow_nan=False).encode()
+def _write(key: str, content: Any, path: Path) -> None:
+    """Write what is given, a text or GeoJSON, to a file."""
+    binary = is_binary(path.suffix)
+    if isinstance(content, dict):
+        path.write_bytes(json.dumps(content, allow_nan=False).encode())
+    elif isinstance(content, str) and not binary:
+        path.write_bytes(content.encode())
+    elif isinstance(content, str):
+        with path.open("xb") as file:
+            _decode(key, io.BytesIO(content.encode("utf-8", "replace")), file)
+    elif not binary:
+        content.path.replace(path)
+    else:
+        with content.path.open("rb") as text, path.open("xb") as file:
+            _decode(key, text, file)
 
 
-def _decoded(key: str, text: str) -> bytes:
+def _decode(key: str, text: BinaryIO, file: BinaryIO) -> None:
+    """Decode base64 piece by piece, so that others get their turn."""
+    left, ended = b"", False
     try:
-        return base64.b64decode("".join(text.split()), validate=True)
-    except (binascii.Error, ValueError) as error:
+        while piece := text.read(_PIECE):
+            left += b"".join(piece.split())
+            if ended and left:
+                raise ValueError("something follows its end")
+            whole = len(left) // 4 * 4
+            file.write(base64.b64decode(left[:whole], validate=True))
+            left, ended = left[whole:], b"=" in left[:whole]
+        base64.b64decode(left, validate=True)
+    except ValueError as error:
         raise ParameterError(f"input {key!r} is not in base64: {one_line(error)}") from error
 
 
@@ -256,11 +287,11 @@ def _fill_run(
         hand_in(find_file(survey["href"]), inputs / SURVEY)
     elif survey is not None:
         text = survey.get("value") if isinstance(survey, dict) else survey
-        if not isinstance(text, str):
+        if not isinstance(text, str | Part) or _is_geojson(text):
             raise ParameterError("survey must be the text of a survey file or a reference (href)")
         if (inputs / SURVEY).exists():
             raise ParameterError(f"{SURVEY!r} is given twice")
-        (inputs / SURVEY).write_bytes(text.encode())
+        _write("survey", text, inputs / SURVEY)
     if not any(inputs.iterdir()):
         raise ParameterError("a survey file is needed: give survey, or an archive that holds it")
     return Order(RUN, folder, result, most=most)

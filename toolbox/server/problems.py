@@ -4,6 +4,9 @@ from collections.abc import Mapping
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 
+from toolbox.faults import disk_full
+from toolbox.jobs.office import FullDiskError
+
 if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
@@ -14,6 +17,7 @@ __all__ = [
     "RESULT_NOT_READY",
     "ProblemError",
     "problem_response",
+    "refuse_full",
     "refuse_http",
     "refuse_problem",
     "refuse_unforeseen",
@@ -90,6 +94,21 @@ async def refuse_http(request: "Request", error: Exception) -> "Response":
         405: f"{request.method} is not for {request.url.path}",
     }.get(error.status_code, str(error.detail))
     return problem_response(ProblemError(error.status_code, detail, headers=error.headers))
+
+
+async def refuse_full(request: "Request", error: Exception) -> "Response":
+    """Answer a request for which there is no room, on the disk or in the work folder.
+
+    References
+    ----------
+    RFC 4918 (Dusseault, 2007), section 11.5.
+    """
+    assert isinstance(error, OSError)
+    if isinstance(error, FullDiskError):
+        return problem_response(ProblemError(507, str(error)))
+    if not disk_full(error):
+        raise error
+    return problem_response(ProblemError(507, f"the work folder is full: {error.strerror}"))
 
 
 async def refuse_unforeseen(request: "Request", error: Exception) -> "Response":

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 __all__ = ["file_response", "raise_failed", "result_href", "result_response"]
 
-_FAULTS = {"input": 400, "limit": 500, "server": 500}
+_FAULTS = {"input": 400, "limit": 500, "disk": 507, "server": 500}
 
 
 def result_href(record: Record, base: str) -> str:
@@ -63,9 +63,11 @@ def result_response(service: Service, record: Record, base: str) -> "Response":
     by_reference = wanted.get("transmission") == "reference"
     monitor = f'<{base}/jobs/{record.id}>; rel="monitor"'
     if wanted.get("response") == "document":
-        large = path.stat().st_size > service.limits.body
-        value = _link(record, base) if by_reference or large else _value(path)
-        return JSONResponse({"result": value}, headers={"Link": monitor})
+        headers, large = {"Link": monitor}, path.stat().st_size > service.limits.body
+        if by_reference or large:
+            return JSONResponse({"result": _link(record, base)}, headers=headers)
+        told = b'{"result":%b}' % _value(path)
+        return Response(told, headers=headers, media_type="application/json")
     if by_reference:
         href = result_href(record, base)
         link = f'<{href}>; rel="result"; type="{record.media}", {monitor}'
@@ -78,11 +80,12 @@ def _link(record: Record, base: str) -> dict[str, Any]:
     return link | {"type": record.media, "title": "result"}
 
 
-def _value(path: Path) -> dict[str, Any]:
-    media, content = BY_SUFFIX[path.suffix], path.read_bytes()
+def _value(path: Path) -> bytes:
+    """Return a value as a member of JSON; what is JSON itself is not read for that."""
+    media, content = json.dumps(BY_SUFFIX[path.suffix]).encode(), path.read_bytes()
     if is_json(path.suffix):
-        return {"value": json.loads(content), "mediaType": media}
+        return b'{"value":%b,"mediaType":%b}' % (content, media)
     if is_binary(path.suffix):
-        text = base64.b64encode(content).decode()
-        return {"value": text, "encoding": "base64", "mediaType": media}
-    return {"value": content.decode(), "mediaType": media}
+        text = base64.b64encode(content)
+        return b'{"value":"%b","encoding":"base64","mediaType":%b}' % (text, media)
+    return b'{"value":%b,"mediaType":%b}' % (json.dumps(content.decode()).encode(), media)

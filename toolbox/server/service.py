@@ -30,7 +30,7 @@ class Service:
     hosts : frozenset of str
         Names under which it answers; empty for all.
     held : int
-        Bytes of requests that are in memory now.
+        Bytes of requests that are held now, in memory or on the disk.
     arriving : int
         Bytes of uploads that are not whole yet.
     """
@@ -40,8 +40,9 @@ class Service:
     hosts: frozenset[str] = frozenset()
     held: int = 0
     arriving: int = 0
-    readers: Any = field(default=None, repr=False)
-    """Lets few requests be taken apart at one time, for what that takes of memory."""
+    turns: Any = field(default=None, repr=False)
+    """Let few requests be read at one time, small ones and large ones, for what that takes of
+    memory."""
 
     @property
     def store(self) -> Store:

@@ -8,6 +8,8 @@ from typing import Any
 from toolbox.bed.gridding import grid_bed
 from toolbox.bed.support import distance_to_soundings
 from toolbox.errors import InputFileError, OutputError
+from toolbox.formats.drivers import need_driver
+from toolbox.formats.geotiff import DRIVERS
 from toolbox.formats.paths import new_folder
 from toolbox.formats.stamps import stamped
 from toolbox.layers import Soundings, Table, Tin, Vectors
@@ -120,6 +122,8 @@ def _check_replaceable(settings: Settings, out: Path) -> None:
     """Refuse to write over a folder that is no former result, or that holds an input."""
     if out.is_dir() and any(out.iterdir()) and not (out / LINEAGE).is_file():
         raise OutputError(f"{out} exists already and is no former result (it holds no {LINEAGE})")
+    for driver in ("GPKG", "MEM", *DRIVERS):  # before the work
+        need_driver(out, driver, OutputError)
     for path in settings.inputs:
         if out.resolve() in path.resolve().parents:
             raise OutputError(f"{out} holds an input of the survey, {path.name}; write elsewhere")
