@@ -151,7 +151,9 @@ def test_portions_make_the_files_that_reading_at_once_makes(
         assert [path.read_bytes() for path in made] == files[name]  # bit for bit
         assert bool(made) == bool(count)
     kept = geopandas.read_file(place / "outside.gpkg")
-    assert_geodataframe_equal(kept[list(outside.columns)], outside, check_dtype=False, check_less_precise=False)
+    assert_geodataframe_equal(
+        kept[list(outside.columns)], outside, check_dtype=False, check_less_precise=False
+    )
     assert split.outside == outside["why"].value_counts().to_dict()
     assert split.outside["no place"] == 10
     assert sum(split.soundings) + sum(split.outside.values()) == 400

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -65,15 +66,16 @@ def sounding_portions(path: Path, *, rows: int = ROWS, **options: Any) -> Iterat
     written depends on all of them.
     """
     file = sounding_rows(path, options)
-    whole = None if file is None else _Whole.of(file, rows)
-    if file is None or whole is None:
+    found = None if file is None else _Whole.of(file, rows)
+    if file is None or found is None:
         yield read_soundings(path, **options)
         return
     wanted = {name: options.get(name) for name in _DEPTH}
     wanted["unit"] = wanted["unit"] or file.unit
     wanted["positive"] = wanted["positive"] or "down"
     seen = _Seen()
-    for crs, (place, frame) in file.portions(rows):
+    whole, portions = found
+    for crs, (place, frame) in portions:
         if len(place):
             table = whole.settled(frame)
             depth, _ = depths_of(table, path, **wanted, whole=False)
@@ -99,8 +101,10 @@ class _Whole:
     fractions: tuple[str, ...]
 
     @classmethod
-    def of(cls, file: SoundingRows, rows: int) -> "_Whole | None":
-        """Find it out; None where the file must be read at once."""
+    def of(
+        cls, file: SoundingRows, rows: int
+    ) -> "tuple[_Whole, Iterator[tuple[CRS, Portion]]] | None":
+        """Find it out, and begin with the rows; None where the file must be read at once."""
         portions = file.portions(rows)
         first = next(portions)
         crs, (_, frame) = first
@@ -110,9 +114,8 @@ class _Whole:
             return None
         unsure = [name for name, kind in kinds.items() if kind in "iuf"]
         if is_metric(crs) and not unsure:
-            portions.close()  # type: ignore[attr-defined]
-            return cls(crs, ())
-        return cls._of_all(file.path, [first], portions, unsure)
+            return cls(crs, ()), chain([first], portions)
+        return cls._of_all(file.path, [first], portions, unsure), file.portions(rows)
 
     @classmethod
     def _of_all(
