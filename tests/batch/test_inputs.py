@@ -1,18 +1,23 @@
 """Large layers split into a survey for each water."""
 
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import geopandas
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
+from geopandas.testing import assert_geodataframe_equal
 from numpy.testing import assert_allclose
 
 from toolbox.batch.batch_file import BatchFile, load_batch_file
 from toolbox.batch.inputs import Split, read_split, split_digest, split_inputs
+from toolbox.batch.splitting import owners
 from toolbox.errors import InputFileError, SettingsError
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.layers.crs import project
 from toolbox.survey.settings import load_settings
 
 METRES = "EPSG:32633"
@@ -86,6 +91,74 @@ def test_each_water_gets_a_survey_that_runs_alone(tmp_path: Path) -> None:
     assert_allclose(read.coordinates, ROWS[[0, 1, 3], :2], rtol=0, atol=0)
     shape = geopandas.read_file(settings.water.shoreline).geometry[0]
     assert shape.equals(LAKES["West"])
+
+
+def _many(folder: Path, suffix: str, crs: str, count: int = 200) -> Path:
+    """Write soundings in all waters, between them, without a place, and with all else."""
+    rng = np.random.default_rng(20_261_126)
+    place = rng.uniform((499_990, 5_299_990), (500_260, 5_300_110), (count, 2))
+    late, fish = np.arange(count) > count - 9, rng.uniform(0, 1, count) < 0.1
+    frame = geopandas.GeoDataFrame(
+        {
+            "depth": rng.uniform(0, 9, count).round(2),
+            "line": pd.Series(np.arange(count) // 50, dtype="Int64").mask(late),
+            "flag": fish,
+            "reason": np.where(fish, "a fish", ""),
+            "time": pd.to_datetime(pd.Series(["2026-05-12T11:00:00Z"] * count)).mask(~late),
+            "sd": pd.Series(rng.uniform(0, 1, count)).mask(late),
+        },
+        geometry=shapely.points(place),
+        crs=METRES,
+    ).to_crs(crs)
+    frame.loc[rng.choice(count, 5, replace=False), "geometry"] = None
+    path = folder / f"many.{suffix}"
+    frame.to_parquet(path) if suffix == "parquet" else frame.to_file(path)
+    return path
+
+
+def _at_once(sources: list[Path]) -> tuple[dict[str, list[bytes]], geopandas.GeoDataFrame]:
+    """Read each file at once, and return the files of each water and what lies in none."""
+    files: dict[str, list[bytes]] = {name: [] for name in LAKES}
+    outside = []
+    for path in sources:
+        whole = read_soundings(path)
+        assert whole.crs is not None
+        owner = owners(project(whole.coordinates, whole.crs, METRES), np.array([*LAKES.values()]))
+        for number, name in enumerate(LAKES):
+            buffer = BytesIO()
+            whole.frame[owner == number].to_parquet(buffer, index=False)
+            files[name] += [buffer.getvalue()] if (owner == number).any() else []
+        rows = np.flatnonzero(owner < 0)
+        part = whole.frame.iloc[rows][["depth", "geometry"]].to_crs(4326)
+        why = np.where(np.isfinite(whole.coordinates[rows, 0]), "in no water", "no place")
+        outside.append(part.assign(file=path.name, row=rows + 1, why=why))
+    return files, pd.concat(outside, ignore_index=True)
+
+
+@pytest.mark.parametrize("rows", [37, 100_000])
+@pytest.mark.parametrize("crs", [METRES, "EPSG:4326"])
+def test_portions_make_the_files_that_reading_at_once_makes(
+    crs: str, rows: int, tmp_path: Path
+) -> None:
+    sources = [_many(tmp_path, "parquet", crs), _many(tmp_path, "gpkg", crs)]
+    wanted = _written(tmp_path, soundings=[{"file": path.name} for path in sources])
+    place = tmp_path / "inputs"
+    place.mkdir()
+    split = split_inputs(wanted, place, tmp_path / "nowhere", rows=rows)
+    files, outside = _at_once(sources)
+    for name, count in zip(split.folders, split.soundings, strict=True):
+        made = sorted((place / name).glob("*.parquet"))
+        assert [path.read_bytes() for path in made] == files[name]  # bit for bit
+        assert bool(made) == bool(count)
+    kept = geopandas.read_file(place / "outside.gpkg")
+    assert_geodataframe_equal(
+        kept[list(outside.columns)], outside, check_dtype=False, check_less_precise=False
+    )
+    assert split.outside == outside["why"].value_counts().to_dict()
+    assert split.outside["no place"] == 10
+    assert sum(split.soundings) + sum(split.outside.values()) == 400
+    names = {path.name for path in place.iterdir()}
+    assert names == {"West", "East", "waters.parquet", "outside.gpkg", "split.json"}
 
 
 def test_layers_in_different_crs(tmp_path: Path) -> None:

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections import Counter
+import tempfile
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
@@ -12,15 +12,15 @@ import numpy as np
 
 from toolbox.batch.batch_file import BatchFile, Waters
 from toolbox.batch.content import content_digest
-from toolbox.batch.splitting import owners
+from toolbox.batch.splitting import NOWHERE, owners_among, sound_waters
+from toolbox.batch.spool import Outside, Spool
 from toolbox.batch.storage import original
 from toolbox.batch.waters import check_folders, folder_name
 from toolbox.errors import InputFileError, SettingsError
 from toolbox.formats.paths import existing_file
-from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.sounding_portions import ROWS, sounding_portions
 from toolbox.formats.toml_text import toml_text
-from toolbox.formats.vector import read_features, write_features
-from toolbox.layers import Soundings
+from toolbox.formats.vector import read_features
 from toolbox.layers.crs import project
 from toolbox.survey.settings import Source
 
@@ -73,16 +73,6 @@ class Split:
     outside: dict[str, int]
 
 
-@dataclass(frozen=True)
-class _Layer:
-    """A large layer, its rows ordered by water; those of water i end before `ends[i + 1]`."""
-
-    source: Source
-    soundings: Soundings
-    order: np.ndarray
-    ends: np.ndarray
-
-
 def split_digest(wanted: BatchFile) -> str:
     """Digest what a split is made from: files, settings and version."""
     told = {
@@ -104,7 +94,7 @@ def read_split(text: bytes | None) -> Split | None:
         return None
 
 
-def split_inputs(wanted: BatchFile, folder: Path, scratch: Path) -> Split:
+def split_inputs(wanted: BatchFile, folder: Path, scratch: Path, *, rows: int = ROWS) -> Split:
     """Write the survey of each water: its polygon, its soundings, its survey file.
 
     Parameters
@@ -116,6 +106,9 @@ def split_inputs(wanted: BatchFile, folder: Path, scratch: Path) -> Split:
         into ``outside.gpkg``, each with the reason.
     scratch : Path
         Where copies stand of files behind URLs.
+    rows : int
+        Soundings held at a time; more only of a water that has more, and of files that cannot be
+        read in portions.
 
     Returns
     -------
@@ -128,19 +121,24 @@ def split_inputs(wanted: BatchFile, folder: Path, scratch: Path) -> Split:
         If a layer cannot be read, or waters cannot be told apart.
     """
     waters, names, folders = _read_waters(wanted.waters)
-    layers = [_read_layer(source, waters, wanted) for source in wanted.common.soundings]
-    counts = np.sum([np.diff(layer.ends) for layer in layers], axis=0)
-    for number in np.flatnonzero(counts).tolist():
-        place = folder / folders[number]
-        place.mkdir()
-        water = waters.iloc[[number]]
-        water.to_file(place / SHORELINE)  # read much faster than Parquet, whose CRS is a long text
-        files = _write_soundings(layers, number, place)
-        text = _survey(wanted, names[number], files, scratch)
-        (place / "survey.toml").write_text(text, encoding="utf-8")
+    outside = Outside(folder / _OUTSIDE)
+    with tempfile.TemporaryDirectory(prefix=".spool-", dir=folder) as spool:
+        layers = [
+            _read_layer(source, waters, wanted, Path(spool) / str(number), outside, rows)
+            for number, source in enumerate(wanted.common.soundings)
+        ]
+        counts = np.sum([spooled.counts for _, spooled in layers], axis=0)
+        for number in np.flatnonzero(counts).tolist():
+            place = folder / folders[number]
+            place.mkdir()
+            water = waters.iloc[[number]]
+            water.to_file(place / SHORELINE)  # read faster than Parquet, whose CRS is a long text
+            files = _write_soundings(layers, number, place)
+            text = _survey(wanted, names[number], files, scratch)
+            (place / "survey.toml").write_text(text, encoding="utf-8")
     waters.assign(folder=folders, soundings=counts).to_parquet(folder / OUTLINES)
     told = split_digest(wanted), tuple(folders), tuple(names), tuple(counts.tolist())
-    split = Split(*told, _write_outside(layers, folder / _OUTSIDE))
+    split = Split(*told, outside.counts)
     text = json.dumps(vars(split), indent=1, ensure_ascii=False)
     (folder / SPLIT).write_text(text + "\n", encoding="utf-8")
     return split
@@ -188,27 +186,39 @@ def _text(value: Any) -> str:
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
 
 
-def _read_layer(source: Source, waters: "GeoDataFrame", wanted: BatchFile) -> _Layer:
-    """Read a large layer and sort its soundings by water."""
+def _read_layer(
+    source: Source,
+    waters: "GeoDataFrame",
+    wanted: BatchFile,
+    spool: Path,
+    outside: Outside,
+    rows: int,
+) -> tuple[Source, Spool]:
+    """Read a large layer some rows at a time, and put its soundings down by water."""
     options = source.model_dump(include=set(_READ_AT_THE_SPLIT))
-    soundings = read_soundings(source.file, datum=wanted.common.datum.elevation, **options)
-    points = soundings.coordinates
-    if soundings.crs is not None and soundings.crs != waters.crs:
-        points = project(points, soundings.crs, waters.crs)
-    owner = owners(points, waters.geometry.to_numpy())
-    order = np.argsort(owner, kind="stable")
-    ends = np.searchsorted(owner[order], np.arange(len(waters) + 1))
-    return _Layer(source, soundings, order, ends)
+    sound = sound_waters(waters.geometry.to_numpy())
+    spooled, row = Spool(spool, len(waters), together=rows), 0
+    options |= {"datum": wanted.common.datum.elevation}
+    for soundings in sounding_portions(source.file, rows=rows, **options):
+        points = soundings.coordinates
+        if soundings.crs is not None and soundings.crs != waters.crs:
+            points = project(points, soundings.crs, waters.crs)
+        owner = owners_among(points, sound)
+        spooled.add(soundings, owner)
+        outside.add(soundings, np.flatnonzero(owner == NOWHERE), row, source.file.name)
+        row += len(soundings)
+    return source, spooled
 
 
-def _write_soundings(layers: list[_Layer], number: int, place: Path) -> list[tuple[Source, str]]:
+def _write_soundings(
+    layers: list[tuple[Source, Spool]], number: int, place: Path
+) -> list[tuple[Source, str]]:
     """Write the soundings of a water, and return what its survey file names."""
     files = []
-    for count, layer in enumerate(layers, start=1):
-        own = layer.order[layer.ends[number] : layer.ends[number + 1]]
-        if len(own):
-            files.append((layer.source, f"soundings_{count}.parquet"))
-            layer.soundings.frame.iloc[own].to_parquet(place / files[-1][1], index=False)
+    for count, (source, spooled) in enumerate(layers, start=1):
+        if spooled.counts[number]:
+            files.append((source, f"soundings_{count}.parquet"))
+            spooled.of_water(number).to_parquet(place / files[-1][1], index=False)
     return files
 
 
@@ -234,21 +244,3 @@ def _told(value: Any, scratch: Path) -> Any:
     if isinstance(value, Path):
         return original(value, scratch) or str(value.absolute())
     return value
-
-
-def _write_outside(layers: list[_Layer], path: Path) -> dict[str, int]:
-    """Keep soundings in no water, and count them by the reason."""
-    import pandas as pd
-
-    parts = []
-    for layer in layers:
-        rows = np.sort(layer.order[: layer.ends[0]])
-        frame = layer.soundings.frame.iloc[rows][["depth", "geometry"]]
-        placed = np.isfinite(layer.soundings.coordinates[rows]).all(axis=1)
-        why = np.where(placed, "in no water", "no place")
-        part = frame.to_crs(4326) if frame.crs is not None else frame
-        parts.append(part.assign(file=layer.source.file.name, row=rows + 1, why=why))
-    outside = pd.concat(parts, ignore_index=True)
-    if len(outside):
-        write_features(outside, path, layer="outside")
-    return dict(Counter(outside["why"].tolist()))

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-__all__ = ["NOWHERE", "owners"]
+__all__ = ["NOWHERE", "owners", "owners_among", "sound_waters"]
 
 NOWHERE = -1
 """Owner of a point that lies in no water."""
@@ -37,14 +37,25 @@ def owners(points: np.ndarray, waters: np.ndarray) -> np.ndarray:
     >>> owners(np.array([[1.0, 1], [3, 1], [2, 1], [9, 9]]), waters).tolist()
     [0, 1, 0, -1]
     """
+    return owners_among(points, sound_waters(waters))
+
+
+def sound_waters(waters: np.ndarray) -> np.ndarray:
+    """Mend waters whose shores cross themselves, for :func:`owners_among`."""
     import shapely
 
-    sound = shapely.make_valid(waters)
+    return np.asarray(shapely.make_valid(waters))
+
+
+def owners_among(points: np.ndarray, waters: np.ndarray) -> np.ndarray:
+    """Find the water that holds each point, as :func:`owners` does, of waters that are mended."""
+    import shapely
+
     found = np.full(len(points), NOWHERE, np.int64)
     for start in range(0, len(points), _CHUNK):
         part = points[start : start + _CHUNK]
         tree = shapely.STRtree(shapely.points(part))  # of points: each water is then prepared once
-        water, point = tree.query(sound, predicate="intersects")
+        water, point = tree.query(waters, predicate="intersects")
         first = np.full(len(part), len(waters))
         np.minimum.at(first, point, water)
         found[start : start + _CHUNK] = np.where(first < len(waters), first, NOWHERE)

@@ -6,6 +6,7 @@ import itertools
 import re
 import warnings
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = [
     "WINDOWS",
     "Layout",
+    "delimited_portions",
     "find_layout",
     "line_of",
     "numbers",
@@ -36,6 +38,7 @@ WINDOWS = "cp1252"
 """Encoding of a text that is not UTF-8."""
 
 _NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1f\x81\x8d\x8f\x90\x9d]")  # the last 5 mean nothing
+_KINDS = {"b": "bool", "i": "int64", "u": "uint64", "f": "float64", "O": "str"}
 _BLOCK = 1 << 20
 _MOST_COLUMNS, _LONGEST_NAME = 1000, 1000
 _SAMPLE = 65_536
@@ -79,10 +82,7 @@ def read_delimited(
     InputFileError
         If the file is empty, not text, or its lines do not have equally many columns.
     """
-    _check_marks(delimiter, decimal)
-    refuse_container(path)
-    encoding = text_encoding(path) if encoding == _UTF_8 else encoding
-    found = find_layout(path, delimiter=delimiter, encoding=encoding)
+    found = _checked_layout(path, delimiter, decimal, encoding)
     frame = _parse(path, found)
     frame.attrs |= {
         "header": found.header,
@@ -90,6 +90,56 @@ def read_delimited(
         "decimal": decimal or _decimal_mark(frame, found.mark),
     }
     return frame
+
+
+def delimited_portions(
+    path: Path,
+    rows: int,
+    *,
+    delimiter: str | None = None,
+    decimal: str | None = None,
+    encoding: str = "utf-8-sig",
+) -> Iterator["pd.DataFrame"]:
+    """Read a text table some rows at a time, each column as :func:`read_delimited` would take it.
+
+    Parameters
+    ----------
+    path, delimiter, decimal, encoding
+        As there.
+    rows : int
+        How many at a time.
+
+    Yields
+    ------
+    DataFrame
+        ``attrs`` holds what was found, and ``first_row``: how many rows came before.
+
+    Raises
+    ------
+    InputFileError
+        As there.
+
+    Notes
+    -----
+    The text is gone through twice: whether a column holds numbers only its last row tells.
+    """
+    found = _checked_layout(path, delimiter, decimal, encoding)
+    kinds, mark = _whole_kinds(path, found, rows)
+    first = 0
+    for frame in _parsed_portions(path, found, rows, kinds):
+        frame.attrs |= {"header": found.header, "layout": found, "decimal": decimal or mark}
+        frame.attrs["first_row"] = first
+        first += len(frame)
+        yield frame
+
+
+def _checked_layout(
+    path: Path, delimiter: str | None, decimal: str | None, encoding: str
+) -> "Layout":
+    _check_marks(delimiter, decimal)
+    refuse_container(path)
+    encoding = text_encoding(path) if encoding == _UTF_8 else encoding
+    return find_layout(path, delimiter=delimiter, encoding=encoding)
 
 
 @dataclass(frozen=True)
@@ -216,7 +266,7 @@ def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
 
 def line_of(frame: "pd.DataFrame", row: int, path: Path) -> int:
     """Return the line of the file in which a row of :func:`read_delimited` begins, from 1."""
-    return _line_number(path, row, frame.attrs["layout"])
+    return _line_number(path, row + frame.attrs.get("first_row", 0), frame.attrs["layout"])
 
 
 def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str] = ()) -> None:
@@ -254,7 +304,7 @@ def _check_marks(delimiter: str | None, decimal: str | None) -> None:
 def _refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed: str) -> None:
     if wrong.any():
         row = int(wrong.argmax())
-        line, value = _line_number(path, row, frame.attrs["layout"]), frame[column].iloc[row]
+        line, value = line_of(frame, row, path), frame[column].iloc[row]
         raise InputFileError(
             f"{path}, line {line}: column {column!r} must hold {allowed}, got {str(value)[:40]!r}"
         )
@@ -365,45 +415,108 @@ def _column_names(head: list[str], header: bool) -> tuple[str, ...]:
 
 
 def _parse(path: Path, found: Layout) -> "pd.DataFrame":
+    with _refused(path, found), _parser(path, found) as parser:
+        frame: pd.DataFrame = parser.read()
+    if not len(frame):
+        raise _no_figures(path)
+    _check_widths(path, found, gaps=_has_gaps(frame))
+    return frame
+
+
+def _parsed_portions(
+    path: Path, found: Layout, rows: int, kinds: dict[str, str]
+) -> Iterator["pd.DataFrame"]:
+    with _refused(path, found):
+        parser = _parser(path, found, chunksize=rows, dtype=kinds)
+    with parser as portions:
+        while True:
+            with _refused(path, found):  # not over the yield: warnings of others are not ours
+                frame = next(portions, None)
+            if frame is None:
+                return
+            yield frame
+
+
+def _parser(path: Path, found: Layout, chunksize: int | None = None, **more: Any) -> Any:
     import pandas as pd
 
     names = found.names
     if repeated := [name for k, name in enumerate(names) if name in names[:k]]:
         raise InputFileError(f"{path} has two columns named {repeated[0]!r}")
+    return pd.read_csv(
+        path,
+        sep=found.mark,
+        encoding=found.encoding,
+        names=list(found.names),
+        header=0 if found.header else None,
+        skiprows=found.remarks,
+        index_col=False,
+        na_filter=False,
+        skipinitialspace=True,
+        low_memory=False,
+        iterator=True,
+        chunksize=chunksize,
+        **more,
+    )
+
+
+@contextmanager
+def _refused(path: Path, found: Layout) -> Iterator[None]:
+    """Turn what the parser says of a table into one of our errors."""
+    import pandas as pd
+
     try:
         with warnings.catch_warnings():
             # a delimiter that ends a line of figures makes a cell too many, which is empty
             warnings.simplefilter("ignore", pd.errors.ParserWarning)
-            frame = pd.read_csv(
-                path,
-                sep=found.mark,
-                encoding=found.encoding,
-                names=list(found.names),
-                header=0 if found.header else None,
-                skiprows=found.remarks,
-                index_col=False,
-                na_filter=False,
-                skipinitialspace=True,
-                low_memory=False,
-            )
+            yield
     except UnicodeDecodeError as error:
         raise _not_text(path, found.encoding, error) from error
+    except InputFileError:
+        raise
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
         reason = one_line(error)
         raise InputFileError(f"{path} is not an even table: {reason}") from error
-    if not len(frame):
-        raise InputFileError(f"{path} has a header line and no figures below it")
-    _check_widths(frame, path, found)
-    return frame
 
 
-def _check_widths(frame: "pd.DataFrame", path: Path, found: Layout) -> None:
-    """Refuse rows that are too short or too long, which the parser fills up or cuts."""
-    width = len(frame.columns)
+def _no_figures(path: Path) -> InputFileError:
+    return InputFileError(f"{path} has a header line and no figures below it")
+
+
+def _whole_kinds(path: Path, found: Layout, rows: int) -> tuple[dict[str, str], str]:
+    """Find out as what each column is read if it is read as a whole, and the decimal mark."""
+    kinds: dict[str, str] = {}
+    count, gaps, comma = 0, False, False
+    for frame in _parsed_portions(path, found, rows, {}):
+        for name, kind in frame.dtypes.items():
+            kinds[str(name)] = _common(kinds.get(str(name), kind.kind), kind.kind)
+        count += len(frame)
+        gaps |= _has_gaps(frame)
+        comma |= _decimal_mark(frame, found.mark) == ","
+    if not count:
+        raise _no_figures(path)
+    _check_widths(path, found, gaps=gaps and kinds[found.names[-1]] == "O")
+    return {name: _KINDS[kind] for name, kind in kinds.items()}, "," if comma else "."
+
+
+def _common(one: str, other: str) -> str:
+    """Return the kind that values of two kinds have in a column together."""
+    if one == other:
+        return one
+    return "f" if {one, other} == {"i", "f"} else "O"
+
+
+def _has_gaps(frame: "pd.DataFrame") -> bool:
+    """Tell whether the last column has empty cells; where all are numbers it has not."""
     last = frame.iloc[:, -1]
-    # a row too short leaves an empty cell at its end, where numbers alone leave no room for one
-    whole = last.dtype.kind in "iufb" or not (last.fillna("") == "").any()
-    if whole and len(_first_line(path, found)) == width:
+    return last.dtype.kind not in "iufb" and bool((last.fillna("") == "").any())
+
+
+def _check_widths(path: Path, found: Layout, *, gaps: bool) -> None:
+    """Refuse rows that are too short or too long, which the parser fills up or cuts."""
+    width = len(found.names)
+    # a row too short leaves an empty cell at its end
+    if not gaps and len(_first_line(path, found)) == width:
         return
     for line, cells in _rows(path, found):
         surplus = [cell for cell in cells[width:] if cell.strip()]

@@ -20,7 +20,14 @@ if TYPE_CHECKING:
     import pandas as pd
     from pyproj import CRS
 
-__all__ = ["named_places", "read_places", "true_bearings"]
+__all__ = [
+    "check_degrees",
+    "coordinates_of",
+    "named_places",
+    "points_of",
+    "read_places",
+    "true_bearings",
+]
 
 
 @checked
@@ -84,7 +91,7 @@ def read_places(
     existing_file(path)
     if path.suffix.lower() in VECTOR_SUFFIXES:
         frame = read_features(path, layer=layer, where=where, crs=crs)
-        return _projected(_points(frame, path), frame, frame.crs, into, path, ())
+        return _projected(points_of(frame, path), frame, frame.crs, into, path, ())
     for name, given in (("layer", layer), ("where", where)):
         if given is not None:
             raise ParameterError(
@@ -94,12 +101,10 @@ def read_places(
     if pegs is not None:
         known = read_places(pegs, crs=crs, into=into)
         return _from_pegs(text, path, known, declination)
-    columns = _coordinate_columns(text, path, easting, northing)
-    place = np.column_stack([numbers(text, column, path) for column in columns])
-    found, notes = _text_crs(text, place, columns, path, crs)
+    place, rest, found, notes = coordinates_of(text, path, crs, easting, northing)
     if text.attrs["layout"].encoding != encoding:
         notes += ("not UTF-8, so read as Windows-1252; if names look wrong, give encoding",)
-    return _projected(place, text.drop(columns=list(columns)), found, into, path, notes)
+    return _projected(place, rest, found, into, path, notes)
 
 
 def named_places(wanted: "pd.Series[str]", known: Places, path: Path) -> np.ndarray:
@@ -146,7 +151,30 @@ def true_bearings(
     return (numbers(frame, column, path) + declination) % 360
 
 
-def _points(frame: Any, path: Path) -> np.ndarray:
+def coordinates_of(
+    text: "pd.DataFrame", path: Path, crs: str | None, easting: str | None, northing: str | None
+) -> tuple[np.ndarray, "pd.DataFrame", "CRS", tuple[str, ...]]:
+    """Take coordinates from a table of text.
+
+    Returns
+    -------
+    place : (n, 2) array
+        As they stand.
+    rest : DataFrame
+        The other columns.
+    crs : CRS
+        Of the coordinates.
+    notes : tuple of str
+        What was assumed.
+    """
+    columns = _coordinate_columns(text, path, easting, northing)
+    place = np.column_stack([numbers(text, column, path) for column in columns])
+    found, notes = _text_crs(text, place, columns, path, crs)
+    return place, text.drop(columns=list(columns)), found, notes
+
+
+def points_of(frame: Any, path: Path) -> np.ndarray:
+    """Return the coordinates of points, shape (n, 2); raise InputFileError at other shapes."""
     kinds = set(frame.geometry.dropna().geom_type) - {"Point"}
     if kinds:
         raise InputFileError(f"{path} must hold points, got {', '.join(sorted(kinds))}")
@@ -218,11 +246,16 @@ def _projected(
     if not len(known):
         raise InputFileError(f"{path} holds no coordinates")
     low, high = known.min(axis=0), known.max(axis=0)
+    check_degrees(low, high, crs, path)
+    target = working_crs(crs, (low[0], low[1], high[0], high[1]), into)
+    moved = place if target == crs else project(place, crs, target)
+    return Places(moved, frame, target, notes)
+
+
+def check_degrees(low: np.ndarray, high: np.ndarray, crs: "CRS", path: Path) -> None:
+    """Raise InputFileError if coordinates between `low` and `high` cannot be degrees, but must."""
     if crs.is_geographic and (np.abs([low, high]) > [360, 90]).any():
         raise InputFileError(
             f"{path}: coordinates up to {np.abs([low, high]).max():g} are no degrees, as their "
             f"CRS {crs.name!r} asks; give the right crs"
         )
-    target = working_crs(crs, (low[0], low[1], high[0], high[1]), into)
-    moved = place if target == crs else project(place, crs, target)
-    return Places(moved, frame, target, notes)

@@ -1,5 +1,6 @@
 """Soundings from files: text or vector points, in whatever units and signs they come."""
 
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -25,7 +26,14 @@ if TYPE_CHECKING:
     import pandas as pd
     from pyproj import CRS
 
-__all__ = ["depths_of", "read_soundings"]
+__all__ = [
+    "check_direction",
+    "depth_column",
+    "depths_of",
+    "put_together",
+    "read_soundings",
+    "text_columns",
+]
 
 _NUMBERS = (
     "sd",
@@ -151,9 +159,9 @@ def read_soundings(
         positive=positive,
         datum=datum,
     )
-    extra, odd = _extra(places.frame)
-    notes = (*places.notes, *told, *odd)
-    return _soundings(places.coordinates, values, places.crs, notes, extra)
+    return put_together(
+        places.coordinates, values, places.frame, places.crs, (*places.notes, *told)
+    )
 
 
 def depths_of(
@@ -165,8 +173,11 @@ def depths_of(
     unit: Unit | None = None,
     positive: Literal["down", "up"] = "down",
     datum: float | None = None,
+    whole: bool = True,
 ) -> tuple[np.ndarray, list[str]]:
     """Take depths in metres, positive down, from a table.
+
+    Of a table that is a portion only, ``whole=False``, it is not checked on which side most lie.
 
     Returns
     -------
@@ -182,7 +193,7 @@ def depths_of(
     ParameterError
         If depth and elevation are both named, or the datum is missing.
     """
-    column, is_elevation = _depth_column(frame, path, depth, elevation)
+    column, is_elevation = depth_column(frame, path, depth, elevation)
     raw = _thirds(frame, path) if column.upper() == "Z" and column not in frame else None
     raw = numbers(frame, column, path) if raw is None else raw
     said = names.unit_of(column)
@@ -198,17 +209,24 @@ def depths_of(
         return datum - values, notes
     if positive == "up":
         return -values, notes
-    if (values < 0).sum() > (values > 0).sum():
+    if whole:
+        check_direction(int((values < 0).sum()), int((values > 0).sum()), column, path)
+    return values, notes
+
+
+def check_direction(above: int, below: int, column: str, path: Path) -> None:
+    """Raise InputFileError if more depths lie above the water than below."""
+    if above > below:
         raise InputFileError(
             f"{path}: most depths in column {column!r} are negative; if they grow upwards, "
             "give positive = 'up'; if they are elevations, give elevation and datum"
         )
-    return values, notes
 
 
-def _depth_column(
+def depth_column(
     frame: "pd.DataFrame", path: Path, depth: str | None, elevation: str | None
 ) -> tuple[str, bool]:
+    """Return the column of depths or elevations, and whether it holds elevations."""
     if depth is not None and elevation is not None:
         raise ParameterError(f"{path}: name a column of depths or of elevations, not both")
     given = depth or elevation
@@ -239,6 +257,40 @@ def _thirds(frame: "pd.DataFrame", path: Path) -> np.ndarray:
 def _waypoints(path: Path, unit: Unit | None, into: str | None) -> Soundings:
     soundings = read_gpx(existing_file(path), unit=unit or "m")
     return soundings if into is None else soundings.to_crs(parse_crs(into))
+
+
+def text_columns(listed: "Iterable[Any]") -> list[str]:
+    """Return which columns of a table are read as texts or times, whatever they hold."""
+    table = list(map(str, listed))
+    found = (names.find(table, words) for words in (names.LINE, names.TIME))
+    own = (name for name in (*UNSAID, "flag") if name in table)
+    return list(dict.fromkeys([*own, *(name for name in found if name is not None)]))
+
+
+def put_together(
+    place: np.ndarray,
+    depth: np.ndarray,
+    frame: "pd.DataFrame",
+    crs: "CRS | None",
+    notes: tuple[str, ...] = (),
+) -> Soundings:
+    """Make soundings of places, depths and what else a table says of them.
+
+    Parameters
+    ----------
+    place : (n, 2) array
+        Easting and northing, m.
+    depth : (n,) array
+        Metres, positive down.
+    frame : DataFrame
+        The table, with as many rows.
+    crs : CRS or None
+        Of the places.
+    notes : tuple of str
+        What was assumed so far.
+    """
+    extra, odd = _extra(frame)
+    return _soundings(place, depth, crs, (*notes, *odd), extra)
 
 
 def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 __all__ = [
     "VECTOR_SUFFIXES",
+    "chosen_layer",
+    "crs_of",
     "layer_names",
     "metric_crs",
     "read_features",
@@ -93,16 +95,28 @@ def read_features(
     return _with_crs(frame, path, crs)
 
 
-def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
-    import geopandas
+def chosen_layer(path: Path, layer: str | None) -> str:
+    """Return the layer that is named, or the only one.
 
+    Raises
+    ------
+    InputFileError
+        If there is no such layer, or several and none is named.
+    """
     names = layer_names(path)
     if layer is None and len(names) > 1:
         raise InputFileError(f"{path} holds several layers, name one of {', '.join(names)}")
     if layer is not None and layer not in names:
         raise InputFileError(f"{path} has no layer {layer!r}, only {', '.join(names)}")
+    return layer or names[0]
+
+
+def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
+    import geopandas
+
+    name = chosen_layer(path, layer)
     try:
-        frame = geopandas.read_file(vector_source(path), layer=layer or names[0], where=where)
+        frame = geopandas.read_file(vector_source(path), layer=name, where=where)
     except Exception as error:  # whatever the libraries below make of a broken file
         raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
     if "geometry" not in frame:
@@ -160,13 +174,26 @@ def _large(kind: Any) -> bool:
 
 
 def _with_crs(frame: "GeoDataFrame", path: Path, crs: str | None) -> "GeoDataFrame":
+    return frame.set_crs(crs_of(frame.crs, path, crs), allow_override=True)
+
+
+def crs_of(told: Any, path: Path, given: str | None) -> "CRS":
+    """Return the CRS that a file tells, else the one given; raise InputFileError if there is none.
+
+    Parameters
+    ----------
+    told : CRS, str or None
+        What the file tells.
+    path : Path
+        The file, for errors.
+    given : str or None
+        What a person says.
+    """
     from toolbox.layers.crs import parse_crs
 
-    if frame.crs is None and crs is None:
+    if told is None and given is None:
         raise InputFileError(f"{path} names no CRS: give one with crs, such as 'EPSG:32633'")
-    if frame.crs is None:
-        return frame.set_crs(parse_crs(crs))
-    return frame.set_crs(parse_crs(frame.crs), allow_override=True)
+    return parse_crs(given if told is None else told)
 
 
 def metric_crs(frame: "GeoDataFrame", path: Path, into: str | None) -> "CRS":

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from geopandas import GeoDataFrame
     from pyproj import CRS
 
-__all__ = ["Soundings"]
+__all__ = ["Soundings", "points_at"]
 
 T = TypeVar("T")
 
@@ -115,7 +115,7 @@ class Soundings:
             )
         place = np.isfinite(coordinates).all(axis=1)
         data = {"depth": depth, **_faults(place, np.isfinite(depth)), **columns}
-        points = _points(coordinates, place)
+        points = points_at(coordinates)
         return cls(geopandas.GeoDataFrame(data, geometry=points, crs=crs), notes)
 
     @classmethod
@@ -211,7 +211,7 @@ class Soundings:
         if self.crs is None or self.crs == crs:
             return self
         moved = project(self.coordinates, self.crs, crs)
-        points = _points(moved, np.isfinite(moved).all(axis=1))
+        points = points_at(moved)
         frame = self.frame.set_geometry(points, crs=crs)
         return Soundings(frame, self.notes)
 
@@ -224,10 +224,11 @@ def _faults(place: np.ndarray, known: np.ndarray) -> dict[str, Any]:
     return {"flag": reason != "", "reason": reason}
 
 
-def _points(coordinates: np.ndarray, place: np.ndarray) -> np.ndarray:
-    """Return points, shape (n,), None where there is no place."""
+def points_at(coordinates: np.ndarray) -> np.ndarray:
+    """Return points at coordinates, shape (n, 2); None where there is no place."""
     import shapely
 
+    place = np.isfinite(coordinates).all(axis=1)
     if place.all():
         return np.asarray(shapely.points(coordinates))
     points = np.full(len(place), None, dtype=object)
