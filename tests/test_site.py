@@ -1,6 +1,7 @@
 """The site: every example runs and gives what its page shows, and the pages hold together."""
 
 import importlib.util
+import itertools
 import json
 import re
 import shlex
@@ -14,10 +15,12 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import click
+import numpy as np
 import pytest
 
 from toolbox.catalogue import CHAPTERS
 from toolbox.cli import commands, main
+from toolbox.formats.picture_file import figure_of
 
 ROOT = Path(__file__).resolve().parents[1]
 DOCS, GALLERY = ROOT / "docs", ROOT / "docs" / "gallery"
@@ -42,17 +45,24 @@ def load(name: str) -> ModuleType:
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
-    """Run every example, one after the other as its page says."""
+def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[tuple[Any, Any]]]:
+    """Run every example, one after the other as its page says: where, and what each gave."""
     runner, teller = load("run"), load("tell")
     folder = tmp_path_factory.mktemp("gallery") / "copy"
     runner.prepare(folder)
-    found = {}
-    for example in runner.run(folder, must_succeed):
-        result = teller.read_result(example.tool, folder / example.out)
-        start = {"command": example.command, "caption": example.caption}
-        found[example.tool] = start | teller.tell(result)
-    return found
+    return folder, [
+        (example, teller.read_result(example.tool, folder / example.out))
+        for example in runner.run(folder, must_succeed)
+    ]
+
+
+@pytest.fixture(scope="module")
+def told(ran: tuple[Path, list[tuple[Any, Any]]]) -> dict[str, dict[str, Any]]:
+    teller = load("tell")
+    return {
+        example.tool: {"command": example.command, "caption": example.caption} | teller.tell(result)
+        for example, result in ran[1]
+    }
 
 
 def must_succeed(words: list[str]) -> None:
@@ -93,14 +103,66 @@ def test_tables_have_the_columns_that_their_pages_show(told: dict[str, dict[str,
     assert [name for name, rows in tables.items() if len(rows) < 2] == []
 
 
-def test_every_layer_has_a_small_picture_of_few_colours() -> None:
-    named = sorted(shown["picture"] for shown in SHOWN.values() if "picture" in shown)
-    assert named == sorted(f"{name}.png" for name in SHOWN if "rows" not in SHOWN[name])
+def test_every_tool_has_a_small_picture_of_few_colours() -> None:
+    named = sorted(shown["picture"] for shown in SHOWN.values())
+    assert named == sorted(f"{name}.png" for name in SHOWN)
     assert named == sorted(path.name for path in GALLERY.glob("*.png"))
     sizes = [(GALLERY / name).stat().st_size for name in named]
     assert max(sizes) <= MOST_PICTURE
     assert sum(sizes) <= MOST_PICTURES
     assert {(GALLERY / name).read_bytes()[PNG_COLOURS] for name in named} == {PALETTE}
+
+
+def test_every_table_is_charted_and_nothing_else() -> None:
+    charted = [name for name, example in load("run").load().items() if example.chart]
+    assert charted == [name for name, shown in SHOWN.items() if "rows" in shown]
+
+
+def test_charts_of_what_examples_give_are_whole(
+    ran: tuple[Path, list[tuple[Any, Any]]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.syspath_prepend(GALLERY)
+    chart = load("chart").chart
+    faults = {}
+    for example, result in ran[1]:
+        if example.chart:
+            drawn = chart(result.frame, example.chart, ran[0])
+            written = png_size((GALLERY / f"{example.tool}.png").read_bytes())
+            faults[example.tool] = faults_of(figure_of(drawn), written)
+    assert {name: found for name, found in faults.items() if found} == {}
+    assert len(faults) == sum("rows" in shown for shown in SHOWN.values())
+
+
+def png_size(png: bytes) -> tuple[int, int]:
+    """Return width and height, of the header (W3C, Portable Network Graphics, 2003, 11.2.2)."""
+    return int.from_bytes(png[16:20]), int.from_bytes(png[20:24])
+
+
+def faults_of(figure: Any, written: tuple[int, int]) -> list[str]:
+    """Tell which axes are empty, which words are cut or run together, and whether sizes differ."""
+    figure.draw_without_rendering()
+    sheet = figure.bbox.padded(0.5)
+    same = np.abs(figure.bbox.size - written).max() <= 1
+    faults = [] if same else [f"the picture is of {written}, the chart of {figure.bbox.size}"]
+    faults += ["empty axes" for axes in figure.axes if not axes.has_data()]
+    words = [text for legend in figure.legends for text in legend.get_texts()]
+    for axes in figure.axes:
+        for axis in (axes.xaxis, axes.yaxis):
+            numbers = numbers_of(axis)
+            words += [axis.label, axis.get_offset_text(), *numbers]
+            boxes = [text.get_window_extent() for text in numbers]
+            pairs = itertools.pairwise(boxes)
+            faults += ["numbers run together" for one, other in pairs if one.overlaps(other)]
+    boxes = [(text.get_text(), text.get_window_extent()) for text in words if text.get_text()]
+    cut = [name for name, box in boxes if not np.array_equal(sheet.union([sheet, box]), sheet)]
+    return faults + [f"cut: {name}" for name in cut]
+
+
+def numbers_of(axis: Any) -> list[Any]:
+    """Return the words beside the ticks that are seen."""
+    low, high = sorted(axis.get_view_interval())
+    seen = [tick for tick in axis.get_major_ticks() if low <= tick.get_loc() <= high]
+    return [tick.label1 for tick in seen if tick.label1.get_visible() and tick.label1.get_text()]
 
 
 def test_the_gallery_page_shows_every_tool() -> None:

@@ -225,11 +225,12 @@ def page(tool: Tool, example: dict[str, Any] | None = None) -> str:
 
 
 def _example(shown: dict[str, Any]) -> list[str]:
-    """Show the command, and the picture or the first rows that it gave."""
+    """Show the command, and the picture and the first rows of what it gave."""
     caption, text = shown["caption"], shown["text"]
     parts = ["## Example", f"    {shown['command']}", f"*{caption}. {text}.*"]
-    if "picture" in shown:
-        return [*parts, f"![{caption}](../gallery/{shown['picture']})"]
+    parts.append(f"![{caption}](../gallery/{shown['picture']})")
+    if "rows" not in shown:
+        return parts
     header, *rows = [" | ".join(cell.replace("|", "/") for cell in row) for row in shown["rows"]]
     lines = [header, " | ".join("---" for _ in shown["rows"][0]), *rows]
     return [*parts, "\n".join(f"| {line} |" for line in lines)]

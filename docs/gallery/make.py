@@ -5,9 +5,11 @@ python docs/gallery/make.py && python -m toolbox.describe docs
 
 import json
 import tempfile
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
+from chart import chart
 from draw import draw, shrink
 from PIL import Image
 from run import Example, prepare, run
@@ -15,6 +17,8 @@ from tell import read_result, tell
 
 from toolbox.catalogue import by_chapter
 from toolbox.cli import main
+from toolbox.formats.picture_file import picture_bytes
+from toolbox.layers import Table
 
 HERE = Path(__file__).resolve().parent
 SHOWN, PAGE = HERE / "shown.json", HERE / "index.md"
@@ -25,13 +29,15 @@ def show(example: Example, folder: Path) -> dict[str, Any]:
     written = folder / example.out
     result = read_result(example.tool, written)
     told = {"command": example.command, "caption": example.caption, **tell(result)}
-    picture = f"{example.tool}.png"
-    if "rows" not in told:
-        told["picture"] = picture
-        if result is None:
-            shrink(Image.open(written), HERE / picture)
-        else:
-            draw(result, example.read, HERE / picture)
+    told["picture"] = f"{example.tool}.png"
+    picture = HERE / told["picture"]
+    if result is None:
+        shrink(Image.open(written), picture)
+    elif isinstance(result, Table):
+        drawn = picture_bytes(chart(result.frame, example.chart, folder))
+        shrink(Image.open(BytesIO(drawn)), picture)
+    else:
+        draw(result, example.read, picture)
     return told
 
 
@@ -49,25 +55,19 @@ def gallery(shown: dict[str, dict[str, Any]]) -> str:
         here = {tool.name: shown[tool.name] for tool in own if tool.name in shown}
         parts.append(f"## {chapter}")
         for name, told in here.items():
-            if "picture" in told:
-                parts.append(
-                    f"[![{told['caption']}]({told['picture']})](../tools/{name}.md)\n"
-                    f"*{told['caption']}: [{named[name]}](../tools/{name}.md).*"
-                )
-        tables = [
-            f"- [{named[name]}](../tools/{name}.md): {told['caption']}"
-            for name, told in here.items()
-            if "rows" in told
-        ]
-        parts += ["Tables:\n\n" + "\n".join(tables)] if tables else []
+            parts.append(
+                f"[![{told['caption']}]({told['picture']})](../tools/{name}.md)\n"
+                f"*{told['caption']}: [{named[name]}](../tools/{name}.md).*"
+            )
     return "\n\n".join(parts) + "\n"
 
 
 HEAD = """# Gallery
 
-One example of each tool, on [Figment Mere](../sample.md), an invented lake. Each picture and each
-table is what the command on the tool's page gave; the tests run them all again. Click a picture for
-its command. To make them yourself: `python docs/gallery/make.py`."""
+One example of each tool, on [Figment Mere](../sample.md), an invented lake. Each picture shows what
+the command on the tool's page gave, as a map or as a chart of its table; the tests run them all
+again. Click a picture for its command and the figures. To make them yourself:
+`python docs/gallery/make.py`."""
 
 
 def make() -> None:

@@ -4,8 +4,9 @@ import shlex
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import chdir
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 __all__ = ["EXAMPLES", "Example", "load", "prepare", "run"]
 
@@ -21,6 +22,7 @@ class Example:
     tool: str
     command: str
     caption: str
+    chart: list[dict[str, Any]] = field(default_factory=list)
 
     @property
     def words(self) -> list[str]:
