@@ -10,14 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from toolbox.errors import InputFileError, ParameterError
-from toolbox.formats.delimited import (
-    WINDOWS,
-    line_of,
-    numbers,
-    read_delimited,
-    text_encoding,
-    write_delimited,
-)
+from toolbox.formats.delimited import line_of, numbers, read_delimited, write_delimited
+from toolbox.formats.layout import WINDOWS, text_encoding
 
 DELIMITERS = {
     "comma": ",",

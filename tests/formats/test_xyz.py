@@ -275,3 +275,11 @@ def test_memory_stays_flat_as_the_file_grows(tmp_path: Path) -> None:
         peaks.append(peak)
     # kB; the longer file has 1.4 million rows more, 34 MB as numbers and as much as text
     assert peaks[1] < peaks[0] + 10_000
+
+
+@pytest.mark.parametrize("rows", [1, 1000])
+def test_a_cell_too_many_is_found_among_delimiters_that_end_rows(rows: int, tmp_path: Path) -> None:
+    text = "x,y,depth\n" + "1,2,3,\n" * 3
+    assert len(thin_xyz(put(tmp_path, text), cell=1, crs=UTM, rows=rows, delimiter=",")) == 1
+    with pytest.raises(InputFileError, match=r"line 5: the row must have 3 cells, got 4$"):
+        thin_xyz(put(tmp_path, text + "1,2,3,4\n"), cell=1, crs=UTM, rows=rows, delimiter=",")

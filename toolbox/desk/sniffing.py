@@ -9,8 +9,8 @@ from typing import Any
 from toolbox.errors import InputFileError, ToolboxError
 from toolbox.faults import one_line
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import find_layout, text_encoding
 from toolbox.formats.gpx_paths import depths_in_gpx
+from toolbox.formats.layout import find_layout, text_encoding
 from toolbox.formats.paths import existing_file
 from toolbox.formats.sources import vector_source
 from toolbox.formats.toml_text import read_toml

@@ -1,48 +1,23 @@
 """Delimited text: columns of figures as people exchange them."""
 
-import codecs
-import csv
 import itertools
-import re
-import warnings
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.faults import one_line
 from toolbox.formats.containers import refuse_container
+from toolbox.formats.layout import UTF_8, Layout, find_layout, not_text, rows_of, text_encoding
+from toolbox.formats.text_portions import parsed
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = [
-    "WINDOWS",
-    "Layout",
-    "delimited_portions",
-    "find_layout",
-    "line_of",
-    "numbers",
-    "read_delimited",
-    "text_encoding",
-    "write_delimited",
-]
+__all__ = ["delimited_portions", "line_of", "numbers", "read_delimited", "write_delimited"]
 
-_BLANKS = r"\s+"
-_DELIMITERS = ("\t", ";", "|", _BLANKS, ",")  # a comma last: it may be the decimal mark
-_LOOK = 50
-_UTF_8 = "utf-8-sig"
-WINDOWS = "cp1252"
-"""Encoding of a text that is not UTF-8."""
-
-_NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1f\x81\x8d\x8f\x90\x9d]")  # the last 5 mean nothing
 _KINDS = {"b": "bool", "i": "int64", "u": "uint64", "f": "float64", "O": "str"}
-_BLOCK = 1 << 20
-_MOST_COLUMNS, _LONGEST_NAME = 1000, 1000
-_SAMPLE = 65_536
-_LONGEST = 2**31 - 1
 _MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What makes a spreadsheet run text; the last four are the signs in full width."""
@@ -126,7 +101,7 @@ def delimited_portions(
     found = _checked_layout(path, delimiter, decimal, encoding)
     kinds, mark = _whole_kinds(path, found, rows)
     first = 0
-    for frame in _parsed_portions(path, found, rows, kinds):
+    for frame in _portions(path, found, rows=rows, dtype=kinds):
         frame.attrs |= {"header": found.header, "layout": found, "decimal": decimal or mark}
         frame.attrs["first_row"] = first
         first += len(frame)
@@ -138,91 +113,8 @@ def _checked_layout(
 ) -> "Layout":
     _check_marks(delimiter, decimal)
     refuse_container(path)
-    encoding = text_encoding(path) if encoding == _UTF_8 else encoding
+    encoding = text_encoding(path) if encoding == UTF_8 else encoding
     return find_layout(path, delimiter=delimiter, encoding=encoding)
-
-
-@dataclass(frozen=True)
-class Layout:
-    """How the lines of a text table are divided.
-
-    Parameters
-    ----------
-    mark : str
-        Between columns; a pattern for runs of blanks.
-    remarks : int
-        Lines before the first that holds figures or names.
-    header : bool
-        Whether that line holds names.
-    names : tuple of str
-        Of the columns; ``1, 2, 3``... without a header.
-    encoding : str
-        Of the text.
-    """
-
-    mark: str
-    remarks: int
-    header: bool
-    names: tuple[str, ...]
-    encoding: str
-
-
-def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "utf-8-sig") -> Layout:
-    """Find out from its first lines how a text table is divided.
-
-    Parameters
-    ----------
-    path : Path
-        The file.
-    delimiter : str, optional
-        Between columns, if known.
-    encoding : str
-        Of the text.
-
-    Returns
-    -------
-    Layout
-        Of all its lines.
-
-    Raises
-    ------
-    InputFileError
-        If the file is empty, not text, or nothing divides its lines evenly.
-    """
-    remarks, lines, whole = _sample(path, encoding)
-    mark = delimiter or _sniff(path, lines, whole)
-    head = _first_rows(lines, mark, whole)[0]
-    if not head:
-        raise InputFileError(f"{path} is empty: a table needs at least one line of figures")
-    header = not any(_is_number(cell) for cell in head)
-    _check_head(head, path)
-    return Layout(mark, remarks, header, _column_names(head, header), encoding)
-
-
-def text_encoding(path: Path) -> str:
-    """Tell whether text is UTF-8, or else Windows-1252 as spreadsheets write it.
-
-    Returns
-    -------
-    str
-        ``utf-8-sig`` also where the file is no text at all, for its reader to refuse.
-    """
-    plain = True
-    with path.open("rb") as file:
-        decode = codecs.getincrementaldecoder("utf-8")().decode
-        while block := file.read(_BLOCK):
-            try:
-                decode(block)
-            except UnicodeDecodeError:
-                plain = False
-                break
-        if plain:
-            return _UTF_8
-        file.seek(0)
-        while block := file.read(_BLOCK):
-            if _NO_TEXT.search(block):
-                return _UTF_8
-    return WINDOWS
 
 
 def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
@@ -266,7 +158,8 @@ def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
 
 def line_of(frame: "pd.DataFrame", row: int, path: Path) -> int:
     """Return the line of the file in which a row of :func:`read_delimited` begins, from 1."""
-    return _line_number(path, row + frame.attrs.get("first_row", 0), frame.attrs["layout"])
+    row += frame.attrs.get("first_row", 0)
+    return next(itertools.islice(rows_of(path, frame.attrs["layout"]), row, None))[0]
 
 
 def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str] = ()) -> None:
@@ -310,173 +203,36 @@ def _refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed:
         )
 
 
-def _rows(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
-    """Go through the rows of figures: the line each begins at, and its cells."""
-    with path.open(encoding=found.encoding, newline="") as file:
-        lines = itertools.islice(file, found.remarks, None)
-        begin, skip = found.remarks + 1, found.header
-        split = (line.split() for line in lines)
-        reader = _csv(lines, found.mark) if len(found.mark) == 1 else None
-        for number, cells in enumerate(reader or split, start=1):
-            blank = len(cells) < 2 and not "".join(cells).strip()
-            if not blank and not skip:
-                yield begin, cells
-            skip = skip and blank
-            begin = found.remarks + (reader.line_num if reader else number) + 1
-
-
-def _csv(lines: Iterable[str], mark: str) -> Any:
-    csv.field_size_limit(_LONGEST)  # by itself the reader stops at a cell of 131072 characters
-    return csv.reader(lines, delimiter=mark, skipinitialspace=True)
-
-
-def _line_number(path: Path, row: int, found: Layout) -> int:
-    return next(itertools.islice(_rows(path, found), row, None))[0]
-
-
-def _sample(path: Path, encoding: str) -> tuple[int, list[str], bool]:
-    """Count the lines of remarks at the top, and take the first lines of figures, or all."""
-    try:
-        with path.open(encoding=encoding, newline=None) as file:
-            text = file.read(_SAMPLE)
-            whole = not file.read(1)
-    except UnicodeDecodeError as error:
-        raise _not_text(path, encoding, error) from error
-    except LookupError as error:
-        raise ParameterError(f"encoding must be one Python knows, got {encoding!r}") from error
-    if "\0" in text:
-        raise InputFileError(f"{path} is not a text file (it holds NUL bytes)")
-    lines = text.split("\n")[: None if whole else -1]
-    remarks = sum(1 for _ in itertools.takewhile(_is_remark, lines))
-    if remarks == len(lines):
-        raise InputFileError(f"{path} is empty: a table needs at least one line of figures")
-    return remarks, lines[remarks:], whole
-
-
-def _not_text(path: Path, encoding: str, error: UnicodeDecodeError) -> InputFileError:
-    return InputFileError(
-        f"{path} is not {encoding.removesuffix('-sig')} text (byte {error.start} is "
-        f"0x{error.object[error.start]:02x}); give its encoding, such as 'cp1252'"
-    )
-
-
-def _is_remark(line: str) -> bool:
-    return not line.strip() or line.lstrip().startswith("#")
-
-
-def _sniff(path: Path, lines: list[str], whole: bool) -> str:
-    for mark in _DELIMITERS:
-        widths = {len(row) for row in _first_rows(lines, mark, whole)}
-        if len(widths) == 1 and widths.pop() > 1:
-            return mark
-    raise InputFileError(
-        f"{path}: no delimiter divides its lines into equally many columns; name it, such as ';'"
-    )
-
-
-def _first_rows(lines: list[str], mark: str, whole: bool) -> list[list[str]]:
-    """Cells of the first rows of a table, less a delimiter that only ends the lines of figures."""
-    rows = (line.split() for line in lines)
-    if mark != _BLANKS:
-        rows = _csv((f"{line}\n" for line in lines), mark)  # a quoted cell may go over lines
-    filled = (row for row in rows if len(row) > 1 or "".join(row).strip())
-    head, *rest = list(itertools.islice(filled, _LOOK)) or [[]]
-    rest = rest if whole or len(rest) + 1 == _LOOK else rest[:-1]  # of the last a part may lack
-    if rest and all(len(row) == len(head) + 1 and not row[-1] for row in rest):
-        rest = [row[:-1] for row in rest]
-    # blanks divide a table only if what stands between them is whole: "1, 2" is no "1,"
-    if mark == _BLANKS and any("," in (cell[0], cell[-1]) for row in rest for cell in row):
-        rest = [[]]
-    return [head, *rest]
-
-
-def _check_head(head: list[str], path: Path) -> None:
-    if len(head) > _MOST_COLUMNS:
-        raise InputFileError(
-            f"{path}: a table may have at most {_MOST_COLUMNS} columns, got {len(head)}"
-        )
-    if (longest := max(map(len, head))) > _LONGEST_NAME:
-        raise InputFileError(
-            f"{path}: names of columns may have at most {_LONGEST_NAME} characters, got {longest}"
-        )
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text.strip().replace(",", "."))
-    except ValueError:
-        return False
-    return True
-
-
-def _column_names(head: list[str], header: bool) -> tuple[str, ...]:
-    names = [" ".join(cell.split()) if header else str(k) for k, cell in enumerate(head, start=1)]
-    return tuple(name or f"column {k}" for k, name in enumerate(names, start=1))
-
-
 def _parse(path: Path, found: Layout) -> "pd.DataFrame":
-    with _refused(path, found), _parser(path, found) as parser:
-        frame: pd.DataFrame = parser.read()
-    if not len(frame):
+    frame = next(_portions(path, found), None)
+    if frame is None or not len(frame):
         raise _no_figures(path)
     _check_widths(path, found, gaps=_has_gaps(frame))
     return frame
 
 
-def _parsed_portions(
-    path: Path, found: Layout, rows: int, kinds: dict[str, str]
-) -> Iterator["pd.DataFrame"]:
-    with _refused(path, found):
-        parser = _parser(path, found, chunksize=rows, dtype=kinds)
-    with parser as portions:
-        while True:
-            with _refused(path, found):  # not over the yield: warnings of others are not ours
-                frame = next(portions, None)
-            if frame is None:
-                return
-            yield frame
-
-
-def _parser(path: Path, found: Layout, chunksize: int | None = None, **more: Any) -> Any:
-    import pandas as pd
-
-    names = found.names
-    if repeated := [name for k, name in enumerate(names) if name in names[:k]]:
-        raise InputFileError(f"{path} has two columns named {repeated[0]!r}")
-    return pd.read_csv(
-        path,
-        sep=found.mark,
-        encoding=found.encoding,
-        names=list(found.names),
-        header=0 if found.header else None,
-        skiprows=found.remarks,
-        index_col=False,
-        na_filter=False,
-        skipinitialspace=True,
-        low_memory=False,
-        iterator=True,
-        chunksize=chunksize,
-        **more,
-    )
+def _portions(path: Path, found: Layout, **options: Any) -> Iterator["pd.DataFrame"]:
+    # cells too many are looked at afterwards: those that are empty are no fault
+    portions = parsed(path, found, surplus="ignore", na_filter=False, **options)
+    while True:
+        with _refused(path, found):
+            frame = next(portions, None)
+        if frame is None:
+            return
+        yield frame
 
 
 @contextmanager
 def _refused(path: Path, found: Layout) -> Iterator[None]:
     """Turn what the parser says of a table into one of our errors."""
-    import pandas as pd
-
     try:
-        with warnings.catch_warnings():
-            # a delimiter that ends a line of figures makes a cell too many, which is empty
-            warnings.simplefilter("ignore", pd.errors.ParserWarning)
-            yield
+        yield
     except UnicodeDecodeError as error:
-        raise _not_text(path, found.encoding, error) from error
+        raise not_text(path, found.encoding, error) from error
     except InputFileError:
         raise
-    except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
-        reason = one_line(error)
-        raise InputFileError(f"{path} is not an even table: {reason}") from error
+    except ValueError as error:
+        raise InputFileError(f"{path} is not an even table: {one_line(error)}") from error
 
 
 def _no_figures(path: Path) -> InputFileError:
@@ -487,7 +243,7 @@ def _whole_kinds(path: Path, found: Layout, rows: int) -> tuple[dict[str, str], 
     """Find out as what each column is read if it is read as a whole, and the decimal mark."""
     kinds: dict[str, str] = {}
     count, gaps, comma = 0, False, False
-    for frame in _parsed_portions(path, found, rows, {}):
+    for frame in _portions(path, found, rows=rows):
         for name, kind in frame.dtypes.items():
             kinds[str(name)] = _common(kinds.get(str(name), kind.kind), kind.kind)
         count += len(frame)
@@ -518,7 +274,7 @@ def _check_widths(path: Path, found: Layout, *, gaps: bool) -> None:
     # a row too short leaves an empty cell at its end
     if not gaps and len(_first_line(path, found)) == width:
         return
-    for line, cells in _rows(path, found):
+    for line, cells in rows_of(path, found):
         surplus = [cell for cell in cells[width:] if cell.strip()]
         if len(cells) < width or surplus:
             raise InputFileError(
@@ -527,7 +283,7 @@ def _check_widths(path: Path, found: Layout, *, gaps: bool) -> None:
 
 
 def _first_line(path: Path, found: Layout) -> list[str]:
-    return next(_rows(path, found), (0, []))[1]
+    return next(rows_of(path, found), (0, []))[1]
 
 
 def _decimal_mark(frame: "pd.DataFrame", mark: str) -> str:

@@ -2,16 +2,18 @@
 
 from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from toolbox.errors import InputFileError
 from toolbox.faults import one_line
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import find_layout, line_of
+from toolbox.formats.delimited import line_of
+from toolbox.formats.layout import find_layout
 from toolbox.formats.point_chunks import Choices, PointChunk
 from toolbox.formats.point_columns import Columns, coordinate_columns, height_column, kind_of
+from toolbox.formats.text_portions import parsed
 from toolbox.layers.crs import parse_crs
 
 if TYPE_CHECKING:
@@ -72,24 +74,16 @@ class TextPoints:
             raise self._fault(rows, one_line(error)) from error
 
     def _frames(self, rows: int, kind: str) -> Iterator["pd.DataFrame"]:
-        import pandas as pd
-
-        layout, figures = self._layout, (*self._pair, self._height)
-        options: dict[str, Any] = {
-            "sep": layout.mark,
-            "decimal": self._decimal,
-            "encoding": layout.encoding,
-            "names": list(layout.names),
-            "header": 0 if layout.header else None,
-            "skiprows": layout.remarks,
-            "dtype": dict.fromkeys(layout.names, "str") | dict.fromkeys(figures, kind),
-            "keep_default_na": False,
-            "na_values": dict.fromkeys(figures, _EMPTY),
-            "index_col": False,
-            "skipinitialspace": True,
-        }
-        with pd.read_csv(self.path, chunksize=rows, **options) as frames:
-            yield from frames
+        figures = (*self._pair, self._height)
+        return parsed(
+            self.path,
+            self._layout,
+            rows=rows,
+            decimal=self._decimal,
+            dtype=dict.fromkeys(self._layout.names, "str") | dict.fromkeys(figures, kind),
+            keep_default_na=False,
+            na_values=dict.fromkeys(figures, _EMPTY),
+        )
 
     def _fault(self, rows: int, reason: str) -> InputFileError:
         """Find the first figure that is none."""

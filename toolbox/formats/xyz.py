@@ -1,21 +1,21 @@
 """Soundings as long text of x, y, z: read in portions and thinned on the way."""
 
-import csv
 import itertools
 import math
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import numpy as np
 
 from toolbox.errors import InputFileError, TooLargeError
 from toolbox.faults import one_line
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import Layout, find_layout
+from toolbox.formats.layout import Layout, find_layout, rows_of
 from toolbox.formats.paths import existing_file
+from toolbox.formats.text_portions import parsed
 from toolbox.layers import Soundings
 from toolbox.layers.crs import is_metric, parse_crs, project, working_crs
 from toolbox.notes import Assumption
@@ -148,7 +148,7 @@ def _text(
     layout = find_layout(existing_file(path), delimiter=delimiter, encoding=encoding)
     text = _Text(layout, decimal or ".", _wanted(path, layout, given))
     if decimal is None and layout.mark != ",":
-        rows = itertools.islice(_lines(path, layout), _LOOK)
+        rows = itertools.islice(rows_of(path, layout), _LOOK)
         figures = (cells[k] for _, cells in rows for k in text.places if k < len(cells))
         if any(re.fullmatch(r"\s*[-+]?\d+,\d+\s*", figure) for figure in figures):
             return _Text(layout, ",", text.wanted)
@@ -229,35 +229,22 @@ def _account(cells: CellTable, empty: int, unit: str | None, said: str) -> tuple
 
 def _portions(path: Path, text: _Text, rows: int) -> Iterator[np.ndarray]:
     """Read easting, northing and depth, some rows at a time, as they stand; NaN where empty."""
-    import pandas as pd
-
-    layout, kinds = text.layout, dict.fromkeys(text.layout.names, "str")
-    options: dict[str, Any] = {
-        "sep": layout.mark,
-        "decimal": text.decimal,
-        "encoding": layout.encoding,
-        "names": list(layout.names),
-        "header": 0 if layout.header else None,
-        "skiprows": layout.remarks,
-        "dtype": kinds | dict.fromkeys(text.wanted, "float64"),
-        "na_values": _EMPTY,
-    }
+    kinds = dict.fromkeys(text.layout.names, "str") | dict.fromkeys(text.wanted, "float64")
     try:
-        with pd.read_csv(
-            path, chunksize=rows, index_col=False, skipinitialspace=True, **options
-        ) as portions:
-            for frame in portions:
-                figures = frame[list(text.wanted)].to_numpy(float)
-                if np.isinf(figures).any():
-                    raise ValueError("infinite figures")
-                yield figures
+        for frame in parsed(
+            path, text.layout, rows=rows, decimal=text.decimal, dtype=kinds, na_values=_EMPTY
+        ):
+            figures = frame[list(text.wanted)].to_numpy(float)
+            if np.isinf(figures).any():
+                raise ValueError("infinite figures")
+            yield figures
     except ValueError as error:  # it says what is wrong but seldom where
         raise _fault(path, text, one_line(error)) from error
 
 
 def _fault(path: Path, text: _Text, reason: str) -> InputFileError:
     """Find the first line that does not hold what it should."""
-    for number, cells in _lines(path, text.layout):
+    for number, cells in rows_of(path, text.layout):
         if any(cell.strip() for cell in cells[len(text.layout.names) :]):
             reason = f"the row must have {len(text.layout.names)} cells, got {len(cells)}"
             return InputFileError(f"{path}, line {number}: {reason}")
@@ -268,18 +255,6 @@ def _fault(path: Path, text: _Text, reason: str) -> InputFileError:
                     f"empty, got {cells[place].strip()[:40]!r}"
                 )
     return InputFileError(f"{path} is not an even table: {reason}")
-
-
-def _lines(path: Path, layout: Layout) -> Iterator[tuple[int, list[str]]]:
-    """Go through the lines of figures, with their numbers."""
-    blanks = len(layout.mark) > 1
-    with path.open(encoding=layout.encoding, errors="replace", newline=None) as file:
-        for number, line in enumerate(file, start=1):
-            if number > layout.remarks + layout.header and line.strip():
-                yield (
-                    number,
-                    (line.split() if blanks else next(csv.reader([line], delimiter=layout.mark))),
-                )
 
 
 def _is_figure(text: str, decimal: str) -> bool:
