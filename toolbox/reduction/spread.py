@@ -217,9 +217,9 @@ def _errors(soundings: Soundings, given: dict[str, float]) -> dict[str, np.ndarr
 
 def _corrected(soundings: Soundings) -> np.ndarray:
     """Whether each depth was corrected for the speed of sound: of joined sources not all may be."""
-    return np.isfinite(
-        [_column(soundings, name) for name in ("sound_speed_correction", "bar_check_correction")]
-    ).any(axis=0)
+    done = ("sound_speed_correction", "bar_check_correction")
+    known = np.isfinite(np.stack([_column(soundings, name) for name in done]))
+    return np.asarray(known.any(axis=0))
 
 
 def _column(soundings: Soundings, name: str) -> np.ndarray:
