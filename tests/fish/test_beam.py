@@ -58,22 +58,26 @@ def test_first_range() -> None:
     assert Beam(20.0).to_range(Beam(20.0).to_depth(7.0)) == pytest.approx(7.0)
 
 
-def test_swept_section_of_close_pings() -> None:
-    # derived: a triangle of height 10 m and base 2 x 10 tan 10 degrees
-    assert swept_section(0.0, 10.0, 20.0) == pytest.approx(100 * np.tan(np.radians(10)), rel=1e-5)
+@pytest.mark.parametrize("angle", [20.0, 60.0, 90.0])
+def test_swept_section_of_close_pings(angle: float) -> None:
+    # derived: fish nearer than 10 m to the boat's way fill a sector of the upright section
+    sector = 100 * np.radians(angle / 2)
+    assert swept_section(0.0, 10.0, angle) == pytest.approx(sector, rel=1e-5)
 
 
-def test_swept_section_of_pings_apart() -> None:
-    # derived: pings that never touch search each a cone
-    section = swept_section(1.0, 3.0, 20.0, spacing=5.0)
-    assert section * 5.0 == pytest.approx(cone_volume(1.0, 3.0, 20.0), rel=1e-9)
-    # and by trial: points thrown into 0 to 4 m of water, pings 1 m apart
+@pytest.mark.parametrize("angle", [20.0, 60.0, 90.0])
+def test_swept_section_of_pings_apart(angle: float) -> None:
+    # derived: pings that never touch search each a cone whose ends are parts of spheres
+    section = swept_section(1.0, 3.0, angle, spacing=5.0)
+    assert section * 5.0 == pytest.approx(shell_volume(1.0, 3.0, angle), rel=1e-9)
+    # and by trial: points thrown into 4 m of water, pings 1 m apart; the nearest ping meets them
     rng = np.random.default_rng(11)
-    along, across = rng.uniform(0, 1, 200_000), rng.uniform(-1, 1, 200_000)
-    depth = rng.uniform(0, 4, 200_000)
+    along, across = rng.uniform(0, 1, 400_000), rng.uniform(-3, 3, 400_000)
+    depth = rng.uniform(0, 4, 400_000)
     nearest = np.minimum(along, 1 - along)
-    met = np.hypot(nearest, across) < depth * np.tan(np.radians(10))
-    assert swept_section(0.0, 4.0, 20.0, spacing=1.0) == pytest.approx(8 * met.mean(), rel=0.01)
+    met = np.hypot(nearest, across) < depth * np.tan(np.radians(angle / 2))
+    met &= np.hypot(np.hypot(nearest, across), depth) < 4
+    assert swept_section(0.0, 4.0, angle, spacing=1.0) == pytest.approx(24 * met.mean(), rel=0.015)
 
 
 @given(st.floats(0, 5), st.floats(0.1, 10), st.floats(1, 60), st.floats(0.01, 20))
@@ -83,7 +87,7 @@ def test_swept_section_is_at_most_the_whole(
     whole = swept_section(near, near + band, angle)
     found = swept_section(near, near + band, angle, spacing)
     assert 0 < found <= whole * (1 + 1e-6)
-    assert found * spacing <= cone_volume(near, near + band, angle) * (1 + 1e-3)
+    assert found * spacing <= shell_volume(near, near + band, angle) * (1 + 1e-3)
 
 
 def test_reach_raises_bed_and_draws() -> None:

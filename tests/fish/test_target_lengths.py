@@ -54,6 +54,19 @@ def test_scatter_of_echoes_leaves_the_mean_weight(relation: RelationName) -> Non
     assert raw.frame["weight_g"].mean() > 1.5 * one
 
 
+def test_scatter_by_a_line_of_mean_power() -> None:
+    # Foote 1987 gives the mean power of fish of a length (for echo integration; that the mean is of
+    # powers is from memory): 20 cm are -41.38 dB. Derived: the mean power of a normal scatter
+    growth: dict[str, Any] = {"weight_a": 0.01, "weight_b": 3.0, "weight_source": "invented"}
+    spread = np.random.default_rng(6).normal(0, 3, 400_000)
+    strength = -41.38 + spread - 10 * np.log10((10 ** (spread / 10)).mean())
+    echoes = heard(*strength)
+    found = target_lengths(
+        echoes, relation="foote-physoclist", frequency=38, scatter=3.0, **growth
+    ).frame["weight_g"]
+    assert found.mean() == pytest.approx(0.01 * 20**3, rel=0.02)
+
+
 def test_what_lies_outside_is_told() -> None:
     # Warner et al. 2002: valid from 2.5 to 15.2 cm; a fish of 30 cm answers with -33.9 dB
     notes = target_lengths(heard(-33.9, -44.0), relation="warner-alewife").notes

@@ -75,6 +75,16 @@ def test_bands_are_those_of_the_draws() -> None:
     np.testing.assert_allclose(frame["bed_area_low_m2"], 1e4 * (1 - (1 - depth / 14.5) ** 2))
 
 
+def test_depths_count_from_a_water_edge_below_the_datum() -> None:
+    at_datum, bed = expected_plant_depth(pyramid(), secchi=2.0).frame, pyramid()
+    lower = Tin(bed.vertices, bed.depth + 3, bed.triangles, bed.kind, None)
+    assert lower.shore_depth == 3.0
+    # derived: water and bed moved together hold the same
+    found = expected_plant_depth(lower, secchi=2.0).frame
+    np.testing.assert_allclose(found["bed_area_m2"], at_datum["bed_area_m2"])
+    np.testing.assert_allclose(found["bed_share"], at_datum["bed_share"])
+
+
 def test_clear_water_over_shallow_bed() -> None:
     frame = expected_plant_depth(pyramid(), secchi=30.0).frame
     assert frame["bed_share"].max() == pytest.approx(1)

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from toolbox.errors import ParameterError
 from toolbox.layers import Grid, Soundings
+from toolbox.notes import Assumption
 from toolbox.reduction.beam import footprint
 from toolbox.reduction.sound_speed import correct_sound_speed, sound_speed
 from toolbox.reduction.spread import DEFAULTS, Errors, estimate_spread
@@ -156,11 +157,25 @@ def test_what_is_there_is_kept() -> None:
     np.testing.assert_allclose(done.frame["sd_xy"], [2.0, 9.0, 12.5**0.5, 3.0])
     assert done.notes == (
         "spread estimated for 2 of source cast, 1 of source track; 1 kept what they had",
+        "3 depths not corrected for the speed of sound: taken to be off by 3% (one standard "
+        "deviation), all in one sense; an instrument set to 1500 m/s reads fresh water too deep",
     )
+    assert isinstance(done.notes[1], Assumption)
+    assert len(estimate_spread(layer, sound_speed_sd=4.0).notes) == 1
     again = estimate_spread(done)
     for name in ("sd", "sd_xy", "sd_shared"):
         np.testing.assert_array_equal(again.frame[name], done.frame[name])
     assert again.notes[-1] == "spread: all soundings have an sd already, which is kept"
+
+
+@pytest.mark.parametrize("correction", ["sound_speed_correction", "bar_check_correction"])
+def test_of_joined_sources_each_is_corrected_or_not(correction: str) -> None:
+    # derived: 10 m x 4 / 1450 and 10 m x 43 / 1450 beside draft and level of 0.02 m each
+    mixed = soundings([10, 10], source="track", **{correction: [-0.3, np.nan]})
+    shared = estimate_spread(mixed, slope(0)).frame["sd_shared"]
+    expected = np.sqrt(2 * 0.02**2 + (10 * np.array([4.0, 43.0]) / 1450) ** 2)
+    np.testing.assert_allclose(shared, expected)
+    assert estimate_spread(mixed, slope(0)).notes[-1].startswith("1 depth not corrected")
 
 
 def test_distance_to_the_bed_is_what_was_read() -> None:

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Soundings, Table
+from toolbox.notes import Assumption
 from toolbox.reduction.water_level import UNKNOWN_LEVEL, level_at, reduce_to_datum
 
 
@@ -139,3 +140,16 @@ def test_no_level_at_all_is_refused() -> None:
 def test_levels_that_are_not_finite_are_refused(bad: float) -> None:
     with pytest.raises(ParameterError, match=rf"^water_level must be finite m, got {bad}$"):
         reduce_to_datum(soundings(1), water_level=bad, datum=0.0)
+
+
+def test_readings_of_the_level_far_apart_are_told() -> None:
+    record = Table(pd.DataFrame({"time": times(0, 24, 24 * 11), "level_m": [1.0, 1.2, 1.1]}))
+    daily = reduce_to_datum(soundings(4, 4, time=times(6, 24)), record, datum=1.0)
+    assert not any(isinstance(note, Assumption) for note in daily.notes)
+    # derived: from the second reading to the third are ten days
+    seldom = reduce_to_datum(soundings(4, 4, time=times(6, 48)), record, datum=1.0)
+    assert isinstance(seldom.notes[-1], Assumption)
+    assert "between readings up to 10 days apart" in seldom.notes[-1]
+    # one right at a reading needs no other
+    exact = reduce_to_datum(soundings(4, time=times(24 * 11)), record, datum=1.0)
+    assert not any(isinstance(note, Assumption) for note in exact.notes)

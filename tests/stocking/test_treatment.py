@@ -171,3 +171,13 @@ def test_doses_are_checked(options: dict[str, Any], told: str) -> None:
 def test_volumes_are_checked(volume: float) -> None:
     with pytest.raises(LayerError, match="column 'volume_m3' must be >= 0 everywhere, got"):
         weigh(water(volume), ppm=1.0)
+
+
+def test_gallons_are_of_the_us_unless_said() -> None:
+    # derived from 231 cubic inches, and from the 4.54609 L of the British one (Weights and
+    # Measures Act 1985, schedule 1; from memory)
+    told = [
+        weigh(water(1.0, unit="m**3"), rate=f"1 lb/{gallon}")["product_lb"]
+        for gallon in ("gallon", "gal", "imperial_gallon")
+    ]
+    assert told == pytest.approx([1000 / 3.785411784, 1000 / 3.785411784, 1000 / 4.54609])

@@ -15,6 +15,7 @@ from scipy.integrate import quad
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Grid
 from toolbox.layers.grid_blocks import GridBlocks, row_blocks
+from toolbox.notes import Caution
 from toolbox.volume.raster import Reading, area_and_volume_of_blocks, hypsography_of_grid
 
 READINGS: tuple[Reading, ...] = ("stepped", "bilinear")
@@ -268,6 +269,20 @@ def test_table_is_the_same_by_any_blocks(reading: Reading, rows: int) -> None:
     parts = hypsography_of_grid(GridBlocks.of(rough(3), rows=rows), reading=reading).frame
     # derived: the same cells, summed in another order
     np.testing.assert_allclose(parts.to_numpy(), whole.to_numpy(), rtol=1e-12, atol=1e-9)
+
+
+def test_land_written_as_zero_is_told() -> None:
+    # derived: of 100 cells 94 hold water; of 5 or fewer in 100 at 0 m nothing is said
+    values = np.full((10, 10), 3.0)
+    values.flat[:6] = 0.0
+    table = hypsography_of_grid(GridBlocks.of(grid(values)), reading="stepped", levels=(0.0, 1.0))
+    assert table.frame["area_m2"].tolist() == [400.0, 376.0]
+    assert isinstance(table.notes[-1], Caution)
+    assert table.notes[-1].startswith("6% of the cells are exactly 0 m deep and count to the area")
+    values.flat[0] = np.nan
+    values.flat[1] = 3.0
+    few = hypsography_of_grid(GridBlocks.of(grid(values)), reading="stepped", levels=(0.0, 1.0))
+    assert not any(isinstance(note, Caution) for note in few.notes)
 
 
 @pytest.mark.parametrize(

@@ -46,7 +46,7 @@ def swept_section(
     Parameters
     ----------
     near, far : float or array
-        Ranges, m.
+        Ranges from the ping nearest to the fish, m.
     beam_angle : float
         Full width, degrees.
     spacing : float or array
@@ -56,30 +56,37 @@ def swept_section(
     -------
     array
         Mean width x band, m2; times the distance run it is the water in which a fish was in one
-        ping at least. With pings close together it is tan(angle / 2) (far^2 - near^2).
+        ping at least. With pings close together it is the sector a (far^2 - near^2), a half the
+        beam in radians, and with pings that never touch each has its :func:`shell_volume`.
 
     Notes
     -----
-    Pings farther apart miss fish between them, most near the boat. At a range where the beam has
-    the radius r, circles a distance s apart cover on average the width u + (2 r^2 / s) acos(u / r),
-    with u^2 = r^2 - s^2 / 4, or pi r^2 / s where they do not touch (derived). It is integrated over
+    Pings farther apart miss fish between them, most near the boat. Of the cap that a beam of half
+    width a has at the range r, half the spacing s to either side of its middle belongs to a ping:
+    4 r^2 g(u) / s across, u = s / 2 r but at most sin a, and g(u) = u acos(cos a / sqrt(1 - u^2))
+    + atan(u cos a / sqrt(sin^2 a - u^2)) - cos a asin(u / sin a) (derived). It is integrated over
     range by Gauss' rule.
     """
     near, far = np.asarray(near, float), np.asarray(far, float)
-    spread, half = np.tan(np.radians(beam_angle / 2)), (far - near) / 2
+    half, middle = (far - near) / 2, (far + near) / 2
     nodes, shares = np.polynomial.legendre.leggauss(8)
     return half * sum(
-        share * _width((near + half * (1 + node)) * spread, spacing)
+        share * _width(middle + half * node, np.radians(beam_angle / 2), spacing)
         for node, share in zip(nodes, shares, strict=True)
     )
 
 
-def _width(radius: np.ndarray, spacing: _Numbers) -> np.ndarray:
-    """Return the mean width of a row of equal circles so far apart, m."""
-    apart = np.maximum(np.asarray(spacing, float), 1e-3 * radius + 1e-12)
-    overlap = np.sqrt(np.maximum(radius**2 - apart**2 / 4, 0.0))
-    share = np.divide(overlap, radius, out=np.zeros(overlap.shape), where=radius > 0)
-    return overlap + 2 * radius**2 / apart * np.arccos(share)
+def _width(reach: np.ndarray, angle: float, spacing: _Numbers) -> np.ndarray:
+    """Return the mean width of a row of caps so far apart at a range, m."""
+    apart = np.maximum(np.asarray(spacing, float), 1e-3 * reach + 1e-12)
+    wide, deep = np.sin(angle), np.cos(angle)
+    aside = np.full(apart.shape, wide)
+    np.divide(apart, 2 * reach, out=aside, where=reach > 0)
+    aside = np.minimum(aside, wide)
+    rest = np.sqrt(np.maximum(wide**2 - aside**2, 0.0))
+    across = aside * np.arccos(np.minimum(deep / np.sqrt(1 - aside**2), 1.0))
+    across += np.arctan2(deep * aside, rest) - deep * np.arcsin(aside / wide)
+    return 4 * reach**2 * across / apart
 
 
 def near_field(beam_angle: float, frequency: float, speed: float = 1450.0) -> float:

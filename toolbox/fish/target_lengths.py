@@ -66,7 +66,9 @@ def target_lengths(
     its length and weight.
 
     Weight rises steeply with strength, so that echoes which scatter by s dB make it too great on
-    average by exp((ln(10) b s / slope)^2 / 2), 1.8 for 3 dB (derived, for a normal scatter).
+    average by exp((ln(10) b s / slope)^2 / 2), 1.8 for 3 dB (derived, for a normal scatter). The
+    lines of Foote are of mean power, as echo integration needs, which lies ln(10) s^2 / 20 dB above
+    the middle of the decibels: by them the mean is too great by less, 1.2 for 3 dB.
 
     References
     ----------

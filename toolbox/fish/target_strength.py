@@ -44,6 +44,9 @@ class Relation:
         Of the measurements; None where the line holds for any, or the source did not tell.
     weight : (slope, level) or None
         Of the line that gives the strength by weight in g, where there is one.
+    of_powers : bool
+        Whether the line is of the mean power of many echoes, which lies above the middle of their
+        decibels.
     """
 
     group: str
@@ -55,6 +58,7 @@ class Relation:
     wavelengths: tuple[float, float] | None = None
     frequency: float | None = None
     weight: tuple[float, float] | None = None
+    of_powers: bool = False
 
     def strength(self, length: _Numbers, frequency: float) -> np.ndarray:
         """Return the target strength of fish of a length, dB."""
@@ -79,7 +83,9 @@ class Relation:
             slope = self.weight[0]
         else:
             return 1.0
-        return float(np.exp((np.log(10) * scatter / slope) ** 2 / 2))
+        raised = (np.log(10) * scatter / slope) ** 2 / 2
+        below = np.log(10) * scatter**2 / 20 if self.of_powers else 0.0  # dB, of a normal scatter
+        return float(np.exp(raised - np.log(10) * below / slope))
 
     def valid(self, frequency: float) -> tuple[float, float] | None:
         """Return the shortest and the longest fish for which it holds, cm."""
@@ -107,6 +113,7 @@ RELATIONS: dict[RelationName, Relation] = {
         20.0,
         -67.4,
         frequency=38.0,
+        of_powers=True,
     ),
     "foote-clupeoid": Relation(
         "fish of the herring kind",
@@ -114,6 +121,7 @@ RELATIONS: dict[RelationName, Relation] = {
         20.0,
         -71.9,
         frequency=38.0,
+        of_powers=True,
     ),
     "warner-alewife": Relation(
         "alewife in fresh water",

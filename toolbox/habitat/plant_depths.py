@@ -103,9 +103,10 @@ def expected_plant_depth(
     -------
     Table
         Columns ``relation, plants, waters, expected_depth_m`` (below the water surface), with a
-        bed ``bed_area_m2`` (shallower than that depth below the datum, on the ground) and its
-        share of the water ``bed_share``, of a fitted bed each with the ends of its 90 % band
-        (``bed_area_low_m2, bed_area_high_m2, bed_share_low, bed_share_high``), then ``formula,
+        bed ``bed_area_m2`` (shallower than that, on the ground; the surface lies at the datum, or
+        at the mapped water's edge where that is deeper) and its share of the water ``bed_share``,
+        of a fitted bed each with the ends of its 90 % band (``bed_area_low_m2, bed_area_high_m2,
+        bed_share_low, bed_share_high``), then ``formula,
         source``. Rows: Caffrey et al. mean and upper limit, Chambers & Kalff, Canfield et al.
 
     Notes
@@ -143,9 +144,10 @@ def _shallower(bed: Tin, depth: list[float]) -> dict[str, Any]:
     """Columns of bed area and share above each depth, with bands where the bed has draws."""
     top = water_surface(bed, None)
     deepest = float(bed.depth.max())
-    edges = np.unique([top, *(max(top, level) for level in depth), max(deepest, *depth) + 1.0])
+    levels = top + np.asarray(depth)
+    edges = np.unique(np.r_[top, levels, max(deepest, levels.max()) + 1.0])
     cut = WaterLayers.of_bed(bed, edges)
-    place = np.searchsorted(edges, np.maximum(depth, top))
+    place = np.searchsorted(edges, levels)
 
     found = {
         name: [cut.figure(_shallow(level, share)) for level in place]

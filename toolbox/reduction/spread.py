@@ -7,10 +7,12 @@ from typing import Annotated
 import numpy as np
 
 from toolbox.layers import Grid, Soundings
+from toolbox.notes import Assumption
 from toolbox.reduction.beam import footprint
 from toolbox.reduction.local_slope import slope_at
 from toolbox.reduction.thinning import SHARED, counts_of
 from toolbox.tool import Range, tool
+from toolbox.words import counted
 
 __all__ = ["DEFAULTS", "Errors", "estimate_spread"]
 
@@ -163,7 +165,10 @@ def estimate_spread(
         sd_xy=sd_xy,
         sd_shared=np.where(new, shared, _column(soundings, "sd_shared")),
     )
-    return replace(soundings, frame=frame, notes=(*soundings.notes, _note(soundings, new)))
+    notes = (*soundings.notes, _note(soundings, new))
+    if sound_speed_sd is None:
+        notes += _uncorrected(soundings, new, errors["sound_speed_sd"])
+    return replace(soundings, frame=frame, notes=notes)
 
 
 def _errors(soundings: Soundings, given: dict[str, float]) -> dict[str, np.ndarray]:
@@ -176,11 +181,18 @@ def _errors(soundings: Soundings, given: dict[str, float]) -> dict[str, np.ndarr
         field.name: np.array([getattr(one, field.name) for one in usual], float)[code]
         for field in fields(Errors)
     }
-    if {"sound_speed_correction", "bar_check_correction"} & set(soundings.frame):
-        errors["sound_speed_sd"] = errors["corrected_sound_speed_sd"]
+    corrected = errors["corrected_sound_speed_sd"]
+    errors["sound_speed_sd"] = np.where(_corrected(soundings), corrected, errors["sound_speed_sd"])
     if "position_sd" in given:
         errors["position_relative_sd"] = np.zeros(len(code))
     return errors | {name: np.full(len(code), value) for name, value in given.items()}
+
+
+def _corrected(soundings: Soundings) -> np.ndarray:
+    """Whether each depth was corrected for the speed of sound: of joined sources not all may be."""
+    done = ("sound_speed_correction", "bar_check_correction")
+    known = np.isfinite(np.stack([_column(soundings, name) for name in done]))
+    return np.asarray(known.any(axis=0))
 
 
 def _column(soundings: Soundings, name: str) -> np.ndarray:
@@ -243,3 +255,18 @@ def _note(soundings: Soundings, new: np.ndarray) -> str:
     words = ", ".join(f"{count} of source {source}" for source, count in sorted(counts.items()))
     kept = int((~new).sum())
     return f"spread estimated for {words}" + (f"; {kept} kept what they had" if kept else "")
+
+
+def _uncorrected(soundings: Soundings, new: np.ndarray, speed_sd: np.ndarray) -> tuple[str, ...]:
+    """Tell of depths that were read with whatever speed of sound the instrument had."""
+    raw = new & ~soundings.flag & ~_corrected(soundings) & (speed_sd > 0)
+    if not raw.any():
+        return ()
+    share = float(speed_sd[raw].max()) / _SPEED
+    return (
+        Assumption(
+            f"{counted(int(raw.sum()), 'depth')} not corrected for the speed of sound: taken to be "
+            f"off by {share:.0%} (one standard deviation), all in one sense; an instrument set to "
+            "1500 m/s reads fresh water too deep"
+        ),
+    )

@@ -8,12 +8,14 @@ import numpy as np
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Soundings, Table
 from toolbox.moments import in_utc
-from toolbox.notes import Caution
+from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, tool
 
 __all__ = ["UNKNOWN_LEVEL", "level_at", "reduce_to_datum"]
 
 UNKNOWN_LEVEL = "no water level known"
+
+_LONG = 2.0  # days between readings of a record, from which on it is told (judgement)
 
 
 @tool("Depths reduced to the datum")
@@ -54,7 +56,7 @@ def reduce_to_datum(
     Notes
     -----
     Between two readings of the record the level is interpolated; before the first and after the
-    last it is not known.
+    last it is not known. Where those about a sounding are more than two days apart, a note tells.
 
     References
     ----------
@@ -70,6 +72,8 @@ def reduce_to_datum(
     }
     frame = soundings.frame.assign(**deeper, level_correction=correction)
     notes = (*soundings.notes, _note(origin, correction[known]))
+    if record is not None:
+        notes += _gap(record, soundings.frame["time"].to_numpy("datetime64[ns]")[known])
     return replace(soundings, frame=frame, notes=notes).reject(~known, UNKNOWN_LEVEL)
 
 
@@ -107,6 +111,12 @@ def level_at(record: Table, time: np.ndarray) -> np.ndarray:
     LayerError
         If the record has no times and levels.
     """
+    at, level = _readings(record)
+    return np.interp(_seconds(time), at, level, left=np.nan, right=np.nan)
+
+
+def _readings(record: Table) -> tuple[np.ndarray, np.ndarray]:
+    """Return the times of a record, s, ascending, and its levels, m."""
     bare = "level" in record.frame and "level_m" not in record.frame
     level = record.column("level" if bare else "level_m")
     if "time" not in record.frame:
@@ -117,7 +127,7 @@ def level_at(record: Table, time: np.ndarray) -> np.ndarray:
         raise LayerError("a record needs one time in ISO 8601 with a level, got none")
     at, level = _seconds(read[good].to_numpy("datetime64[ns]")), level[good]
     order = np.argsort(at, kind="stable")
-    return np.interp(_seconds(time), at[order], level[order], left=np.nan, right=np.nan)
+    return at[order], level[order]
 
 
 def _seconds(time: np.ndarray) -> np.ndarray:
@@ -131,3 +141,21 @@ def _note(origin: str, correction: np.ndarray) -> str:
     low, high = correction.min(), correction.max()
     span = f"{low:+.3f} m" if low == high else f"{low:+.3f} to {high:+.3f} m"
     return f"depths reduced to the datum by {origin}: {span}"
+
+
+def _gap(record: Table, time: np.ndarray) -> tuple[str, ...]:
+    """Tell how far apart the readings lie between which levels were interpolated."""
+    at, seconds = _readings(record)[0], _seconds(time)
+    between = ~np.isin(seconds, at)
+    if not between.any():
+        return ()
+    after = np.searchsorted(at, seconds[between])
+    days = float((at[after] - at[after - 1]).max()) / 86_400
+    if not days > _LONG:
+        return ()
+    return (
+        Assumption(
+            f"the level is a straight line between readings up to {days:.3g} days apart: what it "
+            "did in between is not known"
+        ),
+    )

@@ -146,7 +146,8 @@ def dose(
         Concentration wanted of the active part.
     rate : str, optional
         Instead, weight of the product per volume, as on a label: ``"25 lb/acre_foot"`` or
-        ``"10 g/m3"``.
+        ``"10 g/m3"``. A gallon is that of the US; the British one, a fifth larger, is written
+        ``imperial_gallon``.
     active_percent : float
         Share of the product that is active, of a concentration.
     source : str

@@ -9,6 +9,7 @@ from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Grid, Table
 from toolbox.layers.crs import areal_scale, is_plane
 from toolbox.layers.grid_blocks import GridBlocks, continued, overlapping
+from toolbox.notes import Caution
 from toolbox.tool import Range, tool
 from toolbox.volume.hypsography import completed, figures, stepped
 
@@ -17,6 +18,7 @@ __all__ = ["Reading", "area_and_volume_of_blocks", "hypsography_of_grid"]
 Reading = Literal["stepped", "bilinear"]
 
 _NODES = 65  # along a row: the scale of a map is smooth
+_MANY_ZEROS = 0.05  # of the cells: no shore is so wide (judgement)
 
 
 def area_and_volume_of_blocks(
@@ -121,7 +123,9 @@ def hypsography_of_grid(
 
     Notes
     -----
-    Exact for the reading, on the ground. Cells above the datum are known land that a rise of the
+    Exact for the reading, on the ground. A cell of exactly 0 m counts as water's edge, to the area
+    and not to the volume; where more than 5 % of the cells are so, as where land was written as 0,
+    a note tells. Cells above the datum are known land that a rise of the
     water would cover; nobody knows how it would spread beyond the raster. The raster is gone
     through twice, in blocks of rows of which one is held at a time, so that it may be larger than
     memory.
@@ -130,7 +134,7 @@ def hypsography_of_grid(
         raise ParameterError("give step or levels, not both")
     if levels == ():
         raise ParameterError("levels must name at least one depth, got none")
-    highest, deepest, cell = _extent(depth)
+    highest, deepest, cell, zeros = _extent(depth)
     if not deepest > 0:
         raise LayerError("the raster is nowhere deeper than the datum, there is no water in it")
     top = min(0.0, highest)
@@ -138,15 +142,24 @@ def hypsography_of_grid(
     everything = np.union1d(rows, 0.0)
     found = area_and_volume_of_blocks(depth, everything, reading=reading)
     frame = figures(everything, *found, rows, 0.0, datum)
-    notes = ("shares and volume above refer to depth 0 m", f"cells of {cell:g} m, read {reading}")
+    notes: tuple[str, ...] = (
+        "shares and volume above refer to depth 0 m",
+        f"cells of {cell:g} m, read {reading}",
+    )
+    if zeros > _MANY_ZEROS:
+        told = f"{zeros:.0%} of the cells are exactly 0 m deep and count to the area"
+        notes += (Caution(f"{told}: if they are land, make them no data"),)
     return Table(frame, "Area and volume by depth", depth.notes + notes)
 
 
-def _extent(depth: GridBlocks) -> tuple[float, float, float]:
-    """Least and greatest depth and width of the cells, m."""
+def _extent(depth: GridBlocks) -> tuple[float, float, float, float]:
+    """Least and greatest depth and width of the cells, m, and the share of them at 0 m."""
     least, most, cell = np.inf, -np.inf, np.nan
+    zeros = known = 0
     for block in depth:
         cell = block.cell
         least = min(least, float(np.fmin.reduce(block.values, axis=None, initial=np.inf)))
         most = max(most, float(np.fmax.reduce(block.values, axis=None, initial=-np.inf)))
-    return least, most, cell
+        zeros += int((block.values == 0).sum())
+        known += int(np.isfinite(block.values).sum())
+    return least, most, cell, zeros / max(known, 1)
