@@ -366,3 +366,12 @@ def test_a_breakline_is_never_left_out_in_silence(
     path = put(tmp_path, DIAGONAL, shape, depth=[1.0, depth])
     with pytest.raises((InputFileError, LayerError), match=words):
         read_breaklines(path)
+
+
+def test_points_beside_an_outline_are_left_out(tmp_path: Path) -> None:
+    path = tmp_path / "pond.geojson"
+    shapes = [shapely.box(0, 0, 100, 50), shapely.Point(3, 3), shapely.Point(9, 3)]
+    geopandas.GeoDataFrame(geometry=shapes, crs=32633).to_file(path)
+    shoreline = read_shoreline(path, into="EPSG:32633")
+    assert shoreline.area == pytest.approx(5000, rel=1e-6)
+    assert "2 points beside the outline not used" in shoreline.notes

@@ -57,7 +57,8 @@ def read_delimited(
     Parameters
     ----------
     path : Path
-        The file. Empty lines, and lines before the first that begin with ``#``, are passed over.
+        The file. Passed over are rows without anything in them, rows whose only text begins with
+        ``#``, and a title above the header: rows of which only the first cell is filled.
     delimiter : str, optional
         Between columns; if left out, whichever of comma, semicolon, tab, bar or runs of blanks
         divides the first lines evenly.
@@ -144,6 +145,9 @@ def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "ut
     head = _first_rows(lines, mark, whole)[0]
     if not head:
         raise InputFileError(f"{path} is empty: a table needs at least one line of figures")
+    if (titles := _titles(lines, mark)) and len(mark) == 1:
+        remarks, lines = remarks + titles, lines[titles:]
+        head = _first_rows(lines, mark, whole)[0]
     header = not any(_is_number(cell) for cell in head)
     _check_head(head, path)
     return Layout(mark, remarks, header, _column_names(head, header), encoding)
@@ -219,9 +223,12 @@ def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
     return values
 
 
-def line_of(frame: "pd.DataFrame", row: int, path: Path) -> int:
-    """Return the line of the file in which a row of :func:`read_delimited` begins, from 1."""
-    return _line_number(path, row, frame.attrs["layout"])
+def line_of(frame: "pd.DataFrame", row: int, path: Path, *, every: bool = False) -> int:
+    """Return the line of the file in which a row begins, from 1.
+
+    Rows count as :func:`read_delimited` has them, or `every` one that is not a blank line.
+    """
+    return _line_number(path, row, frame.attrs["layout"], every=every)
 
 
 def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str] = ()) -> None:
@@ -265,8 +272,11 @@ def _refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed:
         )
 
 
-def _rows(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
-    """Go through the rows of figures: the line each begins at, and its cells."""
+def _rows(path: Path, found: Layout, *, every: bool = False) -> Iterator[tuple[int, list[str]]]:
+    """Go through the rows of figures: the line each begins at, and its cells.
+
+    Those without figures are left out, or only blank lines if `every` row is wanted.
+    """
     with path.open(encoding=found.encoding, newline="") as file:
         lines = itertools.islice(file, found.remarks, None)
         begin, skip = found.remarks + 1, found.header
@@ -274,7 +284,7 @@ def _rows(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
         reader = _csv(lines, found.mark) if len(found.mark) == 1 else None
         for number, cells in enumerate(reader or split, start=1):
             blank = len(cells) < 2 and not "".join(cells).strip()
-            if not blank and not skip:
+            if not blank and not skip and (every or _says_figures(cells)):
                 yield begin, cells
             skip = skip and blank
             begin = found.remarks + (reader.line_num if reader else number) + 1
@@ -285,8 +295,8 @@ def _csv(lines: Iterable[str], mark: str) -> Any:
     return csv.reader(lines, delimiter=mark, skipinitialspace=True)
 
 
-def _line_number(path: Path, row: int, found: Layout) -> int:
-    return next(itertools.islice(_rows(path, found), row, None))[0]
+def _line_number(path: Path, row: int, found: Layout, *, every: bool = False) -> int:
+    return next(itertools.islice(_rows(path, found, every=every), row, None))[0]
 
 
 def _sample(path: Path, encoding: str) -> tuple[int, list[str], bool]:
@@ -319,6 +329,27 @@ def _is_remark(line: str) -> bool:
     return not line.strip() or line.lstrip().startswith("#")
 
 
+def _says_figures(cells: Sequence[str]) -> bool:
+    """Tell whether a row holds anything but blanks, or a remark alone."""
+    first, *others = cells or [""]
+    return any(cell.strip() for cell in others) or not _is_remark(first)
+
+
+def _titles(lines: list[str], mark: str) -> int:
+    """Count the lines above a header of which only the first cell is filled."""
+    for number, line in enumerate(lines):
+        cells = [cell.strip() for cell in line.split(mark)]
+        if sum(map(bool, cells)) > 1:
+            # what stands above figures may be the header, and a quoted cell may go over lines
+            plain = not any(map(_is_number, cells)) and not any(
+                '"' in one for one in lines[:number]
+            )
+            return number if plain else 0
+        if (len(cells) < 2 and cells[0]) or any(cells[1:]):
+            return 0
+    return 0
+
+
 def _sniff(path: Path, lines: list[str], whole: bool) -> str:
     for mark in _DELIMITERS:
         widths = {len(row) for row in _first_rows(lines, mark, whole)}
@@ -334,7 +365,7 @@ def _first_rows(lines: list[str], mark: str, whole: bool) -> list[list[str]]:
     rows = (line.split() for line in lines)
     if mark != _BLANKS:
         rows = _csv((f"{line}\n" for line in lines), mark)  # a quoted cell may go over lines
-    filled = (row for row in rows if len(row) > 1 or "".join(row).strip())
+    filled = (row for row in rows if _says_figures(row))
     head, *rest = list(itertools.islice(filled, _LOOK)) or [[]]
     rest = rest if whole or len(rest) + 1 == _LOOK else rest[:-1]  # of the last a part may lack
     if rest and all(len(row) == len(head) + 1 and not row[-1] for row in rest):
@@ -396,10 +427,28 @@ def _parse(path: Path, found: Layout) -> "pd.DataFrame":
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError) as error:
         reason = one_line(error)
         raise InputFileError(f"{path} is not an even table: {reason}") from error
+    frame = _with_figures(frame)
     if not len(frame):
         raise InputFileError(f"{path} has a header line and no figures below it")
     _check_widths(frame, path, found)
     return frame
+
+
+def _with_figures(frame: "pd.DataFrame") -> "pd.DataFrame":
+    """Leave out the rows that hold nothing, or a remark alone."""
+    import numpy as np
+
+    texts = [name for name, kind in frame.dtypes.items() if kind.kind not in "iufb"]
+    if len(texts) < len(frame.columns) or not texts:
+        return frame  # a column of numbers alone has one in every row
+    bare = np.ones(len(frame), bool)
+    for name in texts[:0:-1]:
+        bare[bare] = frame.loc[bare, name].astype(str).str.strip() == ""
+        if not bare.any():
+            return frame
+    first = frame.loc[bare, texts[0]].astype(str)
+    bare[bare] = (first.str.strip() == "") | first.str.lstrip().str.startswith("#")
+    return frame[~bare].reset_index(drop=True)
 
 
 def _check_widths(frame: "pd.DataFrame", path: Path, found: Layout) -> None:
