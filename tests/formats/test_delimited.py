@@ -346,3 +346,21 @@ def test_a_workbook_is_to_be_saved_as_text(suffix: str, tmp_path: Path) -> None:
     path.write_bytes(b"PK\3\4")
     with pytest.raises(InputFileError, match=rf"a\.{suffix} is a workbook: save its sheet as CSV"):
         read_delimited(path)
+
+
+def test_rows_without_figures_and_a_title_are_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_text(
+        "Depths of the mere;;\nspring;;\n;;\nx;y;depth\n1;2;3,5\n;;\n# new battery;;\n4;5;wrong\n"
+    )
+    frame = read_delimited(path)
+    assert list(frame.columns) == ["x", "y", "depth"]
+    assert numbers(frame, "x", path).tolist() == [1, 4]
+    with pytest.raises(InputFileError, match="line 8: column 'depth' must hold a number"):
+        numbers(frame, "depth", path)
+
+
+def test_a_header_with_one_name_above_figures_is_no_title(tmp_path: Path) -> None:
+    path = tmp_path / "bare.csv"
+    path.write_text("depth,,\n1,2,3\n4,5,6\n")
+    assert list(read_delimited(path).columns) == ["depth", "column 2", "column 3"]

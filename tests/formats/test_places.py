@@ -116,7 +116,7 @@ def test_distances_may_be_in_feet(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("peg,distance_m\nP1,3\n", r"no column bearing or bearing_magnetic$"),
+        ("peg,distance_m\nP1,3\n", r"no column bearing or bearing_magnetic, only peg, distance_m$"),
         ("peg,bearing\nP1,3\n", r"no column that is plainly the distance; name one of"),
         ("place,bearing,distance\nP1,3,3\n", r"no column that is plainly the peg; name one of"),
         ("peg,bearing,distance\nP2,3,3\n", r"no such peg 'P2', only Oak, P1$"),
@@ -165,3 +165,30 @@ def test_text_that_is_not_utf_8_is_told(tmp_path: Path) -> None:
     (note,) = read_places(path, crs="EPSG:32633").notes
     assert note.startswith("not UTF-8, so read as Windows-1252")
     assert read_places(path, crs="EPSG:32633", encoding="cp1252").notes == ()
+
+
+def test_pins_of_a_kml_file_are_pegs_beside_an_outline(tmp_path: Path) -> None:
+    pins = tmp_path / "pond.kml"
+    corners = "15,47,0 15.001,47,0 15.001,47.001,0 15,47,0"
+    pins.write_text(
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>pond</name><Polygon>'
+        f"<outerBoundaryIs><LinearRing><coordinates>{corners}</coordinates></LinearRing>"
+        "</outerBoundaryIs></Polygon></Placemark><Placemark><name>A</name><Point><coordinates>"
+        "15.0005,47.0002,0</coordinates></Point></Placemark></Document></kml>"
+    )
+    path = tmp_path / "casts.csv"
+    path.write_text("Peg,Bearing (compass),Distance (ft),depth_ft\nA,80,100,5\n,90,10,5\n")
+    found = read_places(path, pegs=pins, declination=10.0)
+    start = read_places(pins).coordinates
+    away = found.coordinates[0] - start[0]
+    assert np.hypot(*away) == pytest.approx(30.48, rel=1e-3)  # derived: a foot is 0.3048 m
+    assert away[1] == pytest.approx(0, abs=0.1)  # due east, next to the zone's middle meridian
+    assert np.isnan(found.coordinates[1]).all()  # names no peg
+    assert "column 'Distance (ft)' read in ft, as its name says" in found.notes
+
+
+def test_places_by_peg_ask_for_the_pegs(tmp_path: Path) -> None:
+    path = tmp_path / "casts.csv"
+    path.write_text("peg,bearing,distance,depth\nA,90,10,5\n")
+    with pytest.raises(InputFileError, match="by peg, bearing and distance: give pegs"):
+        read_places(path)

@@ -200,14 +200,14 @@ def test_a_walk_round_the_water_is_read_from_gpx_and_kml(tmp_path: Path) -> None
             [LineString(LAKE.exterior.coords[:4])],
             "300 m long and its ends lie 100 m apart: it must",
         ),
-        ([LAKE, Point(EAST, NORTH)], r"polygons, got a Point \(shape 2\)$"),
+        ([Point(EAST, NORTH)], r"polygons, got a Point \(shape 1\)$"),
         ([square(0.5)], "at least 1 m2, and no part of it does; is its CRS right\\?$"),
         (
             [Polygon([(EAST, NORTH), (EAST + 9, NORTH + 9), (EAST + 4, NORTH + 4)])],
             "at least 1 m2, and no part of it does",
         ),
     ],
-    ids=["an open line", "a point among polygons", "nothing but a sliver", "collapsed"],
+    ids=["an open line", "a point alone", "nothing but a sliver", "collapsed"],
 )
 def test_what_is_no_water_is_refused(
     shapes: list[shapely.Geometry], words: str, tmp_path: Path
@@ -366,3 +366,12 @@ def test_a_breakline_is_never_left_out_in_silence(
     path = put(tmp_path, DIAGONAL, shape, depth=[1.0, depth])
     with pytest.raises((InputFileError, LayerError), match=words):
         read_breaklines(path)
+
+
+def test_points_beside_an_outline_are_left_out(tmp_path: Path) -> None:
+    path = tmp_path / "pond.geojson"
+    shapes = [shapely.box(0, 0, 100, 50), shapely.Point(3, 3), shapely.Point(9, 3)]
+    geopandas.GeoDataFrame(geometry=shapes, crs=32633).to_file(path)
+    shoreline = read_shoreline(path, into="EPSG:32633")
+    assert shoreline.polygons.area == pytest.approx(5000, rel=1e-6)
+    assert "2 points beside the outline not used" in shoreline.notes

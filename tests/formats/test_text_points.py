@@ -89,3 +89,11 @@ def test_opened_by_suffix(tmp_path: Path) -> None:
     assert isinstance(open_points(path, PLAIN), TextPoints)
     with pytest.raises(ParameterError, match=r"point files are .las, .laz, .parquet, .* 'a.gpx'"):
         open_points(written(tmp_path / "a.gpx", "1 2 3\n"), PLAIN)
+
+
+def test_a_fault_below_blank_rows_names_its_line(tmp_path: Path) -> None:
+    path = tmp_path / "points.csv"
+    path.write_text("x,y,depth\n1,2,3\n,,\n,,\n1,2,deep\n")
+    points = TextPoints(path, Choices(crs="EPSG:32633"))
+    with pytest.raises(InputFileError, match="line 5: column 'depth' must hold a finite number"):
+        list(points.chunks(10))

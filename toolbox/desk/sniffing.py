@@ -143,7 +143,7 @@ def _role(columns: tuple[str, ...]) -> str:
         return "soundings"
     if placed:
         return "pegs" if has(names.PEG) else "soundings"
-    if has(names.TIME, names.WATER_LEVEL):
+    if has(names.GAUGE) and (has(names.TIME) or has(names.DATE)):
         return "record"
     return "named" if deep else "none"
 

@@ -44,7 +44,14 @@ LINE = ("line", "lineid", "track", "cast", "transect")
 CAST = ("cast", "castid", "castno", "castnumber")
 PEG = ("peg", "pegid", "stand", "name")
 BEARING = ("bearing", "bearingdegtrue", "bearingtrue", "truebearing", "bearingdeg")
-MAGNETIC = ("bearingmagnetic", "bearingdegmagnetic", "magneticbearing", "compass")
+MAGNETIC = (
+    "bearingmagnetic",
+    "bearingdegmagnetic",
+    "magneticbearing",
+    "bearingcompass",
+    "compassbearing",
+    "compass",
+)
 DISTANCE = ("distance", "range", "dist")
 TOWARDS = ("towards", "target")
 LINE_OUT = ("lineout",)
@@ -54,6 +61,7 @@ SPEED = ("retrievespeed", "retrievespeedms", "speed", "speedms")
 ARRIVAL = ("arrival", "arrivals", "arrivalseconds")
 START = ("starttime", "start", *TIME)
 WATER_LEVEL = ("waterlevel", "level")
+GAUGE = (*WATER_LEVEL, "gauge", "gaugereading", "gaugelevel", "gaugeheight", "stage", "staff")
 SECONDS = ("seconds", "second", "s", "t", "times")
 DATE = ("date", "day", "sampledate", "samplingdate", "visitdate")
 STATION = ("station", "stationid", "stationname", "site", "siteid", "sitename")

@@ -35,7 +35,8 @@ def read_delimited(
     Parameters
     ----------
     path : Path
-        The file. Empty lines, and lines before the first that begin with ``#``, are passed over.
+        The file. Passed over are rows without anything in them, rows whose only text begins with
+        ``#``, and a title above the header: rows of which only the first cell is filled.
     delimiter : str, optional
         Between columns; if left out, whichever of comma, semicolon, tab, bar or runs of blanks
         divides the first lines evenly.
@@ -156,10 +157,14 @@ def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
     return values
 
 
-def line_of(frame: "pd.DataFrame", row: int, path: Path) -> int:
-    """Return the line of the file in which a row of :func:`read_delimited` begins, from 1."""
+def line_of(frame: "pd.DataFrame", row: int, path: Path, *, every: bool = False) -> int:
+    """Return the line of the file in which a row begins, from 1.
+
+    Rows count as :func:`read_delimited` has them, or `every` one that is not a blank line.
+    """
     row += frame.attrs.get("first_row", 0)
-    return next(itertools.islice(rows_of(path, frame.attrs["layout"]), row, None))[0]
+    rows = rows_of(path, frame.attrs["layout"], every=every)
+    return next(itertools.islice(rows, row, None))[0]
 
 
 def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str] = ()) -> None:
@@ -219,7 +224,24 @@ def _portions(path: Path, found: Layout, **options: Any) -> Iterator["pd.DataFra
             frame = next(portions, None)
         if frame is None:
             return
-        yield frame
+        yield _with_figures(frame)
+
+
+def _with_figures(frame: "pd.DataFrame") -> "pd.DataFrame":
+    """Leave out the rows that hold nothing, or a remark alone."""
+    import numpy as np
+
+    texts = [name for name, kind in frame.dtypes.items() if kind.kind not in "iufb"]
+    if len(texts) < len(frame.columns) or not texts:
+        return frame  # a column of numbers alone has one in every row
+    bare = np.ones(len(frame), bool)
+    for name in texts[:0:-1]:
+        bare[bare] = frame.loc[bare, name].astype(str).str.strip() == ""
+        if not bare.any():
+            return frame
+    first = frame.loc[bare, texts[0]].astype(str)
+    bare[bare] = (first.str.strip() == "") | first.str.lstrip().str.startswith("#")
+    return frame[~bare].reset_index(drop=True)
 
 
 @contextmanager

@@ -4,7 +4,7 @@ import codecs
 import csv
 import itertools
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -81,6 +81,9 @@ def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "ut
     head = _first_rows(lines, mark, whole)[0]
     if not head:
         raise InputFileError(f"{path} is empty: a table needs at least one line of figures")
+    if (titles := _titles(lines, mark)) and len(mark) == 1:
+        remarks, lines = remarks + titles, lines[titles:]
+        head = _first_rows(lines, mark, whole)[0]
     header = not any(_is_number(cell) for cell in head)
     _check_head(head, path)
     return Layout(mark, remarks, header, _column_names(head, header), encoding)
@@ -112,8 +115,10 @@ def text_encoding(path: Path) -> str:
     return WINDOWS
 
 
-def rows_of(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
+def rows_of(path: Path, found: Layout, *, every: bool = False) -> Iterator[tuple[int, list[str]]]:
     """Go through the rows of figures: the line each begins at, and its cells.
+
+    Those without figures are left out, or only blank lines if `every` row is wanted.
 
     Raises
     ------
@@ -122,7 +127,9 @@ def rows_of(path: Path, found: Layout) -> Iterator[tuple[int, list[str]]]:
     """
     try:
         with path.open(encoding=found.encoding, newline="") as file:
-            yield from _split(file, found)
+            for line, cells in _split(file, found):
+                if every or _says_figures(cells):
+                    yield line, cells
     except UnicodeDecodeError as error:
         raise not_text(path, found.encoding, error) from error
 
@@ -176,6 +183,27 @@ def _is_remark(line: str) -> bool:
     return not line.strip() or line.lstrip().startswith("#")
 
 
+def _says_figures(cells: Sequence[str]) -> bool:
+    """Tell whether a row holds anything but blanks, or a remark alone."""
+    first, *others = cells or [""]
+    return any(cell.strip() for cell in others) or not _is_remark(first)
+
+
+def _titles(lines: list[str], mark: str) -> int:
+    """Count the lines above a header of which only the first cell is filled."""
+    for number, line in enumerate(lines):
+        cells = [cell.strip() for cell in line.split(mark)]
+        if sum(map(bool, cells)) > 1:
+            # what stands above figures may be the header, and a quoted cell may go over lines
+            plain = not any(map(_is_number, cells)) and not any(
+                '"' in one for one in lines[:number]
+            )
+            return number if plain else 0
+        if (len(cells) < 2 and cells[0]) or any(cells[1:]):
+            return 0
+    return 0
+
+
 def _sniff(path: Path, lines: list[str], whole: bool) -> str:
     for mark in _DELIMITERS:
         widths = {len(row) for row in _first_rows(lines, mark, whole)}
@@ -191,7 +219,7 @@ def _first_rows(lines: list[str], mark: str, whole: bool) -> list[list[str]]:
     rows = (line.split() for line in lines)
     if mark != _BLANKS:
         rows = _csv((f"{line}\n" for line in lines), mark)  # a quoted cell may go over lines
-    filled = (row for row in rows if len(row) > 1 or "".join(row).strip())
+    filled = (row for row in rows if _says_figures(row))
     head, *rest = list(itertools.islice(filled, _LOOK)) or [[]]
     rest = rest if whole or len(rest) + 1 == _LOOK else rest[:-1]  # of the last a part may lack
     if rest and all(len(row) == len(head) + 1 and not row[-1] for row in rest):

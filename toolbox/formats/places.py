@@ -7,6 +7,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
+from toolbox.formats.degrees import degrees
 from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
@@ -28,6 +29,8 @@ __all__ = [
     "read_places",
     "true_bearings",
 ]
+
+_KML = ".kml"
 
 
 @checked
@@ -51,7 +54,8 @@ def read_places(
     Parameters
     ----------
     path : Path
-        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf or GeoParquet.
+        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, or the pins of a
+        KML file.
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
@@ -89,8 +93,9 @@ def read_places(
         If the file holds no points, or no CRS is known.
     """
     existing_file(path)
-    if path.suffix.lower() in VECTOR_SUFFIXES:
+    if path.suffix.lower() in (*VECTOR_SUFFIXES, _KML):
         frame = read_features(path, layer=layer, where=where, crs=crs)
+        frame = _pins(frame) if path.suffix.lower() == _KML else frame
         return _projected(points_of(frame, path), frame, frame.crs, into, path, ())
     for name, given in (("layer", layer), ("where", where)):
         if given is not None:
@@ -159,18 +164,33 @@ def coordinates_of(
     Returns
     -------
     place : (n, 2) array
-        As they stand.
+        As they stand; degrees, minutes and seconds as decimal degrees.
     rest : DataFrame
         The other columns.
     crs : CRS
         Of the coordinates.
     notes : tuple of str
-        What was assumed.
+        What was assumed or put right.
     """
     columns = _coordinate_columns(text, path, easting, northing)
-    place = np.column_stack([numbers(text, column, path) for column in columns])
+    place, exchanged = _coordinates(text, columns, path)
     found, notes = _text_crs(text, place, columns, path, crs)
-    return place, text.drop(columns=list(columns)), found, notes
+    return place, text.drop(columns=list(columns)), found, notes + exchanged
+
+
+def _coordinates(
+    text: "pd.DataFrame", columns: tuple[str, str], path: Path
+) -> tuple[np.ndarray, tuple[str, ...]]:
+    """Return the coordinates of a text table, shape (n, 2), and what was put right."""
+    if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
+        return degrees(text, columns, path)
+    return np.column_stack([numbers(text, column, path) for column in columns]), ()
+
+
+def _pins(frame: Any) -> Any:
+    """Return the points of a file that may hold an outline as well."""
+    points = frame[frame.geometry.geom_type == "Point"]
+    return points.reset_index(drop=True) if len(points) else frame
 
 
 def points_of(frame: Any, path: Path) -> np.ndarray:
@@ -189,10 +209,21 @@ def _from_pegs(
     away = names.need(names.find(frame, names.DISTANCE), frame, path, "distance")
     bearing = true_bearings(frame, path, declination)
     if bearing is None:
-        raise InputFileError(f"{path} has no column bearing or bearing_magnetic")
-    distance = convert(numbers(frame, away, path), names.unit_of(away) or "m", "m")
-    start = named_places(frame[peg].astype(str), known, path)
-    return Places(travel(start, bearing, distance, known.crs), frame, known.crs, known.notes)
+        raise InputFileError(
+            f"{path} has no column bearing or bearing_magnetic, only {', '.join(map(str, frame))}"
+        )
+    unit = names.unit_of(away)
+    distance = convert(numbers(frame, away, path), unit or "m", "m")
+    said = frame[peg].astype(str).str.strip() != ""
+    start = np.full((len(frame), 2), np.nan)  # a row that names no peg has no position
+    start[said] = named_places(frame.loc[said, peg].astype(str), known, path)
+    told = (
+        f"column {away!r} read in {unit}, as its name says"
+        if unit
+        else f"column {away!r} read in m"
+    )
+    notes = (*known.notes, Assumption(told))
+    return Places(travel(start, bearing, distance, known.crs), frame, known.crs, notes)
 
 
 def _coordinate_columns(
@@ -204,10 +235,18 @@ def _coordinate_columns(
             break
     if not frame.attrs["header"] and len(frame.columns) >= 3:
         found = "1", "2"
+    if not any((*found, easting, northing)) and _by_peg(frame):
+        raise InputFileError(
+            f"{path} tells places by peg, bearing and distance: give pegs, a file of where they are"
+        )
     return (
         names.need(easting or found[0], frame.columns, path, "easting or longitude"),
         names.need(northing or found[1], frame.columns, path, "northing or latitude"),
     )
+
+
+def _by_peg(frame: "pd.DataFrame") -> bool:
+    return all(names.find(frame, common) for common in (names.PEG, names.DISTANCE))
 
 
 def _text_crs(

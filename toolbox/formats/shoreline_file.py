@@ -17,6 +17,7 @@ from toolbox.layers.outlines import closed_outlines
 from toolbox.reduction.isobaths import isobaths_of_bands
 from toolbox.tool import Range, checked
 from toolbox.units import Unit
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -44,7 +45,7 @@ def read_shoreline(
     path : Path
         GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, KML, or a GPX track or route.
         Islands may be holes, or rings stacked upon the water. A line is closed where its ends lie
-        no farther apart than a tenth of its length.
+        no farther apart than a tenth of its length. Points beside an outline are not used.
     crs : str, optional
         CRS of the coordinates, where the file names none.
     into : str, optional
@@ -76,9 +77,10 @@ def read_shoreline(
     """
     frame = _outlines(existing_file(path), layer=layer, where=where, crs=crs)
     target = metric_crs(frame, path, into)
+    frame, aside = _without_pins(frame)
     shapes, notes = closed_outlines(_projected(frame, target, path))
     shoreline = Shoreline.from_shapes(shapes, target, depth=depth)
-    shoreline = replace(shoreline, notes=notes + shoreline.notes)
+    shoreline = replace(shoreline, notes=aside + notes + shoreline.notes)
     if open_edges is None:
         return shoreline
     marks = read_features(existing_file(Path(open_edges)), crs=crs)
@@ -209,6 +211,14 @@ def _outlines(path: Path, **choice: str | None) -> "GeoDataFrame":
         if given is not None:
             raise ParameterError(f"{name} is not for GPX files, got {given!r}")
     return read_gpx_paths(path)
+
+
+def _without_pins(frame: "GeoDataFrame") -> tuple["GeoDataFrame", tuple[str, ...]]:
+    """Leave out points that stand beside an outline, such as the pins of a globe viewer."""
+    pins = frame.geometry.geom_type.isin(["Point", "MultiPoint"])
+    if not pins.any() or pins.all():
+        return frame, ()
+    return frame[~pins], (f"{counted(int(pins.sum()), 'point')} beside the outline not used",)
 
 
 def _projected(frame: "GeoDataFrame", target: "CRS", path: Path) -> list[Any]:

@@ -104,9 +104,10 @@ class TextPoints:
     def _wrong(self, frame: "pd.DataFrame", name: str, row: int) -> InputFileError:
         value, number = frame[name].iloc[row], int(frame.index[row])
         frame.attrs["layout"] = self._layout
+        line = line_of(frame, number, self.path, every=True)
         return InputFileError(
-            f"{self.path}, line {line_of(frame, number, self.path)}: column {name!r} must hold a "
-            f"finite number or be empty, got {str(value)[:40]!r}"
+            f"{self.path}, line {line}: column {name!r} must hold a finite number or be "
+            f"empty, got {str(value)[:40]!r}"
         )
 
 

@@ -13,7 +13,7 @@ from toolbox.notes import Assumption
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["read_times"]
+__all__ = ["names_offset", "read_times"]
 
 _DATE_ALONE = r"\d{4}-?\d{2}-?\d{2}"
 _CLOCK = r"\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?"
@@ -78,6 +78,11 @@ def read_times(
     return found, used, [told] if alone.any() else []
 
 
+def names_offset(text: "pd.Series[Any]") -> "pd.Series[bool]":
+    """Tell which times name an offset from UTC."""
+    return text.str.fullmatch(_WITH_OFFSET)
+
+
 def _check_zone(timezone: str) -> None:
     from zoneinfo import ZoneInfo
 
@@ -118,7 +123,7 @@ def _parsed(text: "pd.Series[Any]", date_format: str | None, timezone: str) -> "
         )
         naive = pd.to_datetime(day, format=date_format, errors="coerce") + hours
         return _localised(naive, timezone)
-    offset = text.str.fullmatch(_WITH_OFFSET)
+    offset = names_offset(text)
     naive = pd.to_datetime(text.mask(offset), format="ISO8601", errors="coerce")
     aware = pd.to_datetime(text.where(offset), format="ISO8601", errors="coerce", utc=True)
     return pd.DatetimeIndex(aware.fillna(pd.Series(_localised(naive, timezone), text.index)))

@@ -244,7 +244,7 @@ def _portions(path: Path, text: _Text, rows: int) -> Iterator[np.ndarray]:
 
 def _fault(path: Path, text: _Text, reason: str) -> InputFileError:
     """Find the first line that does not hold what it should."""
-    for number, cells in rows_of(path, text.layout):
+    for number, cells in rows_of(path, text.layout, every=True):
         if any(cell.strip() for cell in cells[len(text.layout.names) :]):
             reason = f"the row must have {len(text.layout.names)} cells, got {len(cells)}"
             return InputFileError(f"{path}, line {number}: {reason}")

@@ -14,6 +14,7 @@ from toolbox.layers import Profiles, Table
 from toolbox.notes import Assumption
 from toolbox.reduction.water_level import level_at
 from toolbox.stocking.proposal import StockingProposal
+from toolbox.survey.levels import record_of
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.settings import Settings
 
@@ -109,10 +110,10 @@ def _read_profiles(settings: Settings, lineage: Lineage) -> Profiles | None:
 
 def _on_record(profiles: Profiles, settings: Settings) -> Profiles:
     """Tell the surfaces of days that the record of water levels covers."""
-    datum, file = settings.datum.elevation, settings.datum.record
-    if datum is None or file is None or (profiles.frame["surface_m"] != 0).any():
+    datum, record = settings.datum.elevation, record_of(settings.datum)
+    if datum is None or record is None or (profiles.frame["surface_m"] != 0).any():
         return profiles
-    level = level_at(read_table(file), profiles.frame["time"].to_numpy("datetime64[ns]"))
+    level = level_at(record, profiles.frame["time"].to_numpy("datetime64[ns]"))
     known = np.isfinite(level)
     surface = np.where(known, datum - level, 0.0)
     notes = tuple(note for note in profiles.notes if note != AT_DATUM)

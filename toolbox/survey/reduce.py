@@ -23,6 +23,7 @@ from toolbox.reduction.draft import add_draft
 from toolbox.reduction.sound_speed import correct_sound_speed
 from toolbox.reduction.tracks import place_soundings
 from toolbox.reduction.water_level import reduce_to_datum
+from toolbox.survey.levels import record_of
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.settings import Settings, Source
 
@@ -50,7 +51,9 @@ class Inputs:
 def read_inputs(settings: Settings, lineage: Lineage) -> Inputs:
     """Read all layers of a survey, reduce its soundings to its datum and clean them."""
     shoreline = _read_shoreline(settings, lineage)
-    record = read_table(settings.datum.record) if settings.datum.record else None
+    record = record_of(settings.datum)
+    if record is not None and record.notes:
+        lineage.step("read levels", record.notes, file=str(settings.datum.record))
     parts = _read_sources(settings, shoreline, record, lineage)
     bare = [_empty_is_bare(*pair, lineage) for pair in zip(settings.soundings, parts, strict=True)]
     soundings = _cleaned(Soundings.joined(parts), shoreline, settings)

@@ -47,7 +47,18 @@ class Datum(Section):
     elevation: Metres | None = Field(None, description="Elevation of the datum water level, m.")
     name: str = Field("", max_length=300, description="What elevations refer to.")
     record: Input | None = Field(
-        None, description="Water levels over time, for logs: a table of time and level_m."
+        None,
+        description="Water levels over time, for logs and by_record: a table of time (or date and "
+        "time) and level, in the unit its name tells.",
+    )
+    timezone: str | None = Field(
+        None, description="Zone of the record's times that name no offset; if left out, UTC."
+    )
+    date_format: str | None = Field(
+        None, description="How the record's dates are written, if not as ISO 8601: %d.%m.%Y."
+    )
+    gauge_zero: Metres = Field(
+        0.0, description="Elevation of the gauge's zero, where the record is read from there, m."
     )
 
 
