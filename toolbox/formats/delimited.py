@@ -236,10 +236,10 @@ def _with_figures(frame: "pd.DataFrame") -> "pd.DataFrame":
         return frame  # a column of numbers alone has one in every row
     bare = np.ones(len(frame), bool)
     for name in texts[:0:-1]:
-        bare[bare] = frame.loc[bare, name].astype(str).str.strip() == ""
+        bare[bare] = frame[name][bare].astype(str).str.strip() == ""
         if not bare.any():
             return frame
-    first = frame.loc[bare, texts[0]].astype(str)
+    first = frame[texts[0]][bare].astype(str)
     bare[bare] = (first.str.strip() == "") | first.str.lstrip().str.startswith("#")
     return frame[~bare].reset_index(drop=True)
 

@@ -8,7 +8,7 @@ from urllib.parse import quote
 from toolbox.errors import OutputError
 from toolbox.faults import one_line
 
-__all__ = ["check_index"]
+__all__ = ["check_index", "indexed"]
 
 _COLUMN = "SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?"
 _LISTED = """SELECT count(*) FROM gpkg_extensions
@@ -37,12 +37,7 @@ def check_index(path: Path, *, layer: str, shapes: int) -> None:
     ----------
     OGC 12-128r19 (2024), GeoPackage Encoding Standard 1.4, annex F.3, RTree Spatial Indexes.
     """
-    address = f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1"
-    try:
-        with closing(sqlite3.connect(address, uri=True)) as file:
-            found = _indexed(file, layer)
-    except sqlite3.Error as error:
-        raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
+    found = indexed(path, layer=layer)
     if found != shapes:
         raise OutputError(
             f"{path.name} cannot be written: the spatial index of {layer!r} holds {found:,} of "
@@ -50,8 +45,17 @@ def check_index(path: Path, *, layer: str, shapes: int) -> None:
         )
 
 
+def indexed(path: Path, *, layer: str) -> int:
+    """Count the features that the spatial index of a layer knows; 0 if there is none."""
+    address = f"file:{quote(str(path.absolute()))}?mode=ro&immutable=1"
+    try:
+        with closing(sqlite3.connect(address, uri=True)) as file:
+            return _indexed(file, layer)
+    except sqlite3.Error as error:
+        raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
+
+
 def _indexed(file: sqlite3.Connection, layer: str) -> int:
-    """Count the features that the index of a layer knows; 0 if there is none."""
     listed = file.execute("SELECT 1 FROM sqlite_master WHERE name = 'gpkg_extensions'").fetchone()
     row = file.execute(_COLUMN, (layer,)).fetchone()
     if not (listed and row and file.execute(_LISTED, (layer, row[0])).fetchone()[0]):

@@ -70,7 +70,7 @@ def sounding_portions(path: Path, *, rows: int = ROWS, **options: Any) -> Iterat
     if file is None or found is None:
         yield read_soundings(path, **options)
         return
-    wanted = {name: options.get(name) for name in _DEPTH}
+    wanted: dict[str, Any] = {name: options.get(name) for name in _DEPTH}
     wanted["unit"] = wanted["unit"] or file.unit
     wanted["positive"] = wanted["positive"] or "down"
     seen = _Seen()

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from toolbox.errors import InputFileError, OutputError, ParameterError, TooLargeError
 from toolbox.faults import one_line
 from toolbox.formats.drivers import need_driver
-from toolbox.formats.geopackage import check_index
+from toolbox.formats.geopackage import check_index, indexed
 from toolbox.formats.shapefile import check_whole, for_shapefile
 from toolbox.formats.sources import vector_source
 from toolbox.formats.styles_file import LAYER_STYLES
@@ -299,6 +299,7 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     if suffix == ".fgb":
         options["SPATIAL_INDEX"] = "NO"  # with one, features without a place could not be kept
     mode = "a" if append else "w"
+    before = indexed(path, layer=layer) if append and suffix == ".gpkg" else 0
     # what is one file is written by Python: the writer below does not notice a full disk
     target = BytesIO() if suffix in (".fgb", ".geojson") else path
     with writing(path):
@@ -308,4 +309,4 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
     if suffix == ".shp":
         check_whole(path)
     if suffix == ".gpkg":
-        check_index(path, layer=layer, shapes=_placed(frame))
+        check_index(path, layer=layer, shapes=before + _placed(frame))
