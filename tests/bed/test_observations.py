@@ -313,8 +313,8 @@ def test_levels_are_balanced_by_what_they_move() -> None:
     seen = hand_made()
     pull = np.array([0.1 + 0.2 + 0.3, 0.4 + 0.5])
     np.testing.assert_allclose(seen.balance, pull / np.hypot(*pull))
-    # derived: levels z ~ N(0, 1) move the mean of all readings by pull . z / n
-    assert seen.common_sd == pytest.approx(np.hypot(*pull) / 6)
+    # derived: one z ~ N(0, 1) of all lines moves the mean of all readings by z sum(pull) / n
+    assert seen.common_sd == pytest.approx(pull.sum() / 6)
 
 
 def test_selected_means_keep_their_numbers() -> None:

@@ -126,8 +126,14 @@ class Observations:
 
     @property
     def common_sd(self) -> float:
-        """Standard deviation of the mean of all levels, which no sounding can tell, m."""
-        return float(np.linalg.norm(self._pull)) / max(len(self), 1)
+        """Standard deviation of what the levels of all lines have in common, m.
+
+        Notes
+        -----
+        No sounding can tell it. It is taken for all of what lines share: draft, water level and
+        speed of sound are of the boat, the day and the water, and the next line has them again.
+        """
+        return float(self._pull.sum()) / max(len(self), 1)
 
 
 def observe(soundings: Soundings, *, cell: float) -> Observations:
