@@ -134,7 +134,7 @@ TEXTS = {
         "'deep'",
     ),
     "remark among the figures": text(
-        f"{HEADER}{ROWS}# inner,,\n", "soundings.csv, line 5: ", "'# inner'", "number"
+        f"{HEADER}{ROWS}# inner,,3\n", "soundings.csv, line 5: ", "'# inner'", "number"
     ),
     "text below a note of two lines": text(
         'easting,northing,depth,note\n500020,5200020,3,"a\nb"\n500030,5200030,deep,c\n',

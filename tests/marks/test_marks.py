@@ -12,6 +12,7 @@ import shapely
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial import distance_matrix
 
 from toolbox.commands import tool_command
 from toolbox.errors import LayerError, ParameterError
@@ -337,7 +338,8 @@ def test_no_cast_does_what_it_must_not(
         assert plants.distance(row.geometry) >= 0.97 * 1.5
         assert row.depth_m >= 0.5
     assert found.groupby("peg").size().max() <= 3 if len(found) else True
-    spread = shapely.distance(found.geometry.to_numpy()[:, None], found.geometry.to_numpy())
+    at = shapely.get_coordinates(found.geometry)
+    spread = distance_matrix(at, at)
     np.fill_diagonal(spread, np.inf)
     assert spread.min(initial=np.inf) >= apart
 
