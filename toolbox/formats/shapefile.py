@@ -39,7 +39,7 @@ def _iso(time: Any) -> str:
 
 
 def check_whole(path: Path) -> None:
-    """Raise OutputError if a part is not as long as it says: its writer keeps a full disk to itself.
+    """Raise OutputError if a part is not as long as it says: its writer tells of no full disk.
 
     Notes
     -----
