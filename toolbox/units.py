@@ -185,7 +185,7 @@ def round_length(metres: float, unit: MetreOrFoot) -> float:
 
     Examples
     --------
-    >>> round_length(0.8, "m"), round_length(0.8, "ft")
+    >>> round_length(0.8, "m"), round(round_length(0.8, "ft"), 4)
     (0.5, 0.6096)
     """
     return float(convert(round_number(float(convert(metres, "m", unit))), unit, "m"))

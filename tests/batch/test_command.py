@@ -28,7 +28,7 @@ def test_folders_of_surveys_one_of_which_fails(tmp_path: Path) -> None:
     assert result.exit_code == 1
     assert result.stderr == "leadline: 3 waters: 2 done, 1 failed; see failures.txt\n"
     failures = (tmp_path / "out" / "failures.txt").read_text(encoding="utf-8")
-    assert re.fullmatch(r"lake_3: .*survey\.toml: key 'water\.name' is missing\n", failures)
+    assert re.fullmatch(r"lake_3: .*survey\.toml: key 'water\.name' is missing; .+\n", failures)
     (broken / "survey.toml").unlink()
     result = _batch(tmp_path / "in", "--out", tmp_path / "out")
     assert result.exit_code == 0

@@ -101,9 +101,11 @@ def chosen_layer(path: Path, layer: str | None) -> str:
     Raises
     ------
     InputFileError
-        If there is no such layer, or several and none is named.
+        If there is no layer at all, none of that name, or several and none is named.
     """
     names = layer_names(path)
+    if not names:
+        raise InputFileError(f"{path} holds no layer")
     if layer is None and len(names) > 1:
         raise InputFileError(f"{path} holds several layers, name one of {', '.join(names)}")
     if layer is not None and layer not in names:
