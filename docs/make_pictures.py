@@ -30,7 +30,7 @@ from toolbox.bed.uncertainty import LEAST_SUPPORT, band, depth_sd_grid, support_
 from toolbox.layers import Grid, Shoreline, Soundings, Tin
 from toolbox.layers.crs import areal_scale
 from toolbox.reduction.spread import estimate_spread
-from toolbox.report.figures import FAULT, INK, LAND, PAPER
+from toolbox.report.drawing import FAULT, INK, LAND, PAPER
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.reduce import read_inputs
 from toolbox.survey.settings import load_settings

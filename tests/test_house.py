@@ -1,5 +1,7 @@
 """The house in order: style, types, imports, generated pages, and a README that holds."""
 
+import ast
+import importlib
 import re
 import subprocess
 import sys
@@ -28,6 +30,27 @@ def test_checks_pass(command: list[str]) -> None:
         [sys.executable, *command], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stdout + done.stderr
+
+
+def _scripts() -> list[Path]:
+    """Return what imports the package and is run by no test, or not wholly."""
+    places = ("docs", "sample_layers", "tests/benchmarks", "tests/fuzz")
+    return sorted(path for place in places for path in (ROOT / place).rglob("*.py"))
+
+
+@pytest.mark.parametrize("script", _scripts(), ids=lambda path: path.name)
+def test_what_a_script_imports_is_there(script: Path) -> None:
+    tree = ast.parse(script.read_text(encoding="utf-8"))
+    asked = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and node.module]
+    lacking = [
+        f"{node.module}.{name.name}"
+        for node in asked
+        if str(node.module).split(".")[0] == "toolbox"
+        for name in node.names
+        if not hasattr(importlib.import_module(str(node.module)), name.name)
+        and not (ROOT / str(node.module).replace(".", "/") / f"{name.name}.py").exists()
+    ]
+    assert lacking == []
 
 
 @pytest.mark.parametrize("name", sorted(pages()))
