@@ -364,3 +364,11 @@ def test_figures_are_rounded_for_reading(tmp_path: Path, value: float, shown: st
 def test_lines_are_short_enough_to_print(tmp_path: Path) -> None:
     text = written(tmp_path, notes=ranked(["a very long remark " * 20]))
     assert max(map(len, text.splitlines())) <= 92
+
+
+def test_places_are_told_to_the_metre(tmp_path: Path) -> None:
+    columns = ["measure", "value", "low", "high", "unit", "source"]
+    row = [("deepest place northing", 5116955.04, 5116945.5, 5116964.2, "m", "made up")]
+    text = written(tmp_path, morphometry=Table(pd.DataFrame(row, columns=columns)))
+    told = "deepest place northing 5,116,955 m 90 %: 5,116,946 to 5,116,964"
+    assert line_of(text, "deepest place northing") == told

@@ -85,7 +85,7 @@ _WIDTH = 92
 """Share of the water from which on a guess is told first (common practice, no source)."""
 
 _HAIR = 1e-6  # a band narrower than this share of its figure is none
-_BARE, _LENGTHS = ("1", "%"), ("m", "ft")
+_BARE, _LENGTHS, _PLACES = ("1", "%"), ("m", "ft"), ("easting", "northing")
 
 
 def write_summary(
@@ -240,13 +240,16 @@ def _parts(table: Table) -> list[list[str]]:
         table.column(name) if name in table.frame else np.full(len(table.frame), np.nan)
         for name in ("value", "low", "high")
     ]
-    rows = zip(*columns, table.frame["unit"], strict=True)
-    return [
-        figure_and_band(value, low, high, unit=unit)
-        if high > low + _HAIR * abs(low)
-        else [_rounded(value, unit)]
-        for value, low, high, unit in rows
-    ]
+    names, units = table.frame.iloc[:, 0].astype(str), table.frame["unit"]
+    return [_row(*row) for row in zip(names, *columns, units, strict=True)]
+
+
+def _row(name: str, value: float, low: float, high: float, unit: str) -> list[str]:
+    if not high > low + _HAIR * abs(low):
+        return [_rounded(value, unit)]
+    if name.endswith(_PLACES):
+        return [f"{part:,.0f}" for part in (value, low, high)]
+    return figure_and_band(value, low, high, unit=unit)
 
 
 def _number(told: str) -> float:

@@ -351,7 +351,7 @@ def test_water_level_gives_the_rows_of_the_table(view: View, tables: PageTables)
     set_level(view, 0.0)
 
 
-def quoted_of(row: dict[str, float], name: str, column: str, unit: str) -> tuple[str, str]:
+def quoted_of(row: Any, name: str, column: str, unit: str) -> tuple[str, str]:
     """Return a figure of a table as one quotes it, and its band, empty for none."""
     ends = [row[f"{name}{end}_{column}"] for end in ("", "_low", "_high")]
     figure, _, band = quoted(*ends, unit=unit).removesuffix(")").partition(" (")
