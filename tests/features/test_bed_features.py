@@ -6,14 +6,17 @@ source.
 
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 from scipy.spatial import Delaunay
 
 from toolbox.errors import ParameterError
 from toolbox.features.bed_features import bed_features, find
+from toolbox.formats.vector import write_features
 from toolbox.layers import Tin, VertexKind
 
 Depth = Callable[[np.ndarray, np.ndarray], np.ndarray]
@@ -333,6 +336,74 @@ def test_what_few_draws_hold_and_what_no_data_tell_is_left_out_and_counted() -> 
     blank = with_draws(bed, np.column_stack([bed.depth] * 2), support=np.full(len(bed.depth), 0.2))
     assert len(bed_features(blank)) == 0
     assert len(bed_features(blank, least_support=0.1)) == 1
+
+
+def wide(depth: Depth) -> Tin:
+    """Return a net of a water four times as wide, with vertices 16 m apart."""
+    bed = net(lambda x, y: depth(4 * x, 4 * y))
+    return replace(bed, vertices=4 * bed.vertices)
+
+
+def gentle_rise(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """Return a slope of 1.2 % with a rise of 3 m whose standard deviation is 60 m."""
+    return 6 + 0.012 * x - 3 * np.exp(-((x - 480) ** 2 + (y - 440) ** 2) / (2 * 60**2))
+
+
+@pytest.mark.parametrize(
+    ("sd", "told"), [(0.05, ["hump"]), (0.1, ["hump"]), (0.22, []), (0.5, []), (None, [])]
+)
+def test_a_gentle_hump_is_told_where_it_stands_out_from_the_error(
+    sd: float | None, told: list[str]
+) -> None:
+    # derived: on the axis of the slope top and saddle lie where 0.012 = 3 u / 60 exp(-u2 / 2),
+    # u = 0.247 and 2.08 (times 60 m to the west): at 8.67 and 9.91 m
+    bed = wide(gentle_rise)
+    if sd is not None:
+        known = {"sd": np.full(len(bed.depth), sd), "support": np.ones(len(bed.depth))}
+        bed = with_draws(bed, np.column_stack([bed.depth] * 2), **known)
+    frame = bed_features(bed).frame
+    assert frame["kind"].tolist() == told
+    if told:
+        assert frame["depth_least_m"][0] == pytest.approx(8.67, abs=0.05)
+        assert frame["closing_depth_m"][0] == pytest.approx(9.91, abs=0.05)
+        assert frame["relief_m"][0] < 0.02 * np.sqrt(frame["area_m2"][0] / np.pi)
+        assert frame.geometry[0].contains(shapely.Point(465, 440))
+        assert not frame.geometry[0].contains(shapely.Point(345, 440))
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_waves_no_higher_than_the_error_are_no_forms(sign: int) -> None:
+    # waves of 0.2 m between lines 80 m apart, as a fitted bed has them
+    bed = wide(lambda x, y: 6 + sign * 0.1 * np.cos(x / 80 * 2 * np.pi) * np.cos(y / 120 * np.pi))
+    known = {"sd": np.full(len(bed.depth), 0.05), "support": np.ones(len(bed.depth))}
+    bed = with_draws(bed, np.column_stack([bed.depth] * 2), **known)
+    assert kinds(bed) == []
+
+
+def test_a_steep_bank_on_the_side_of_a_gentle_hump_stays_a_drop_off() -> None:
+    def stepped(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        step = 2.5 / (1 + np.exp(-(x - 640) / 4))
+        return gentle_rise(x, y) + step
+
+    bed = wide(stepped)
+    known = {"sd": np.full(len(bed.depth), 0.05), "support": np.ones(len(bed.depth))}
+    bed = with_draws(bed, np.column_stack([bed.depth] * 2), **known)
+    assert {"hump", "drop-off lip"} <= set(kinds(bed))
+
+
+def test_columns_keep_their_types_without_rows(tmp_path: Path) -> None:
+    none, some = bed_features(net(plane)), bed_features(net(hump))
+    for name in some.frame:
+        assert none.frame[name].dtype == some.frame[name].dtype, name
+    path = tmp_path / "features.gpkg"
+    write_features(none.frame.set_crs(32633), path, layer="features")
+    told = pyogrio.read_info(path)
+    types = dict(zip(told["fields"], told["ogr_types"], strict=True))
+    assert (types["kind"], types["feature"], types["relief_m"]) == (
+        "OFTString",
+        "OFTInteger64",
+        "OFTReal",
+    )
 
 
 def test_thresholds_are_kept() -> None:

@@ -93,6 +93,13 @@ def test_short_edges_are_left_out_and_counted() -> None:
     assert layer.notes == ("2 edges shorter than 1000 m left out",)
 
 
+def test_columns_keep_their_types_without_rows() -> None:
+    none, some = plant_edges(pit(), beds()).frame, plant_edges(pit(), beds(ring(10, 30))).frame
+    assert len(none) == 0
+    for name in ("bed", "edge", "length_m"):
+        assert none[name].dtype == some[name].dtype, name
+
+
 def test_an_edge_may_be_finer_than_the_step() -> None:
     coarse, fine = (
         plant_edges(pit(), beds(ring(10, 30)), step=step).frame["length_m"].sum()

@@ -104,7 +104,10 @@ def test_band_of_the_draws() -> None:
 
 def test_water_above_the_mapped_shore_adds_no_bed() -> None:
     # all of the layer down to 1 m lies above the shore that was mapped
-    assert not len(suitable_bed(cone(), SpeciesLimits((EDGE,)), profiles([10, 5, 0], -1.0)))
+    none = suitable_bed(cone(), SpeciesLimits((EDGE,)), profiles([10, 5, 0], -1.0)).frame
+    assert not len(none)
+    some = suitable_bed(cone(), ALL, LINES).frame
+    assert [str(kind) for kind in none.dtypes] == [str(kind) for kind in some.dtypes]
 
 
 def test_without_profiles_depth_and_light_alone() -> None:

@@ -141,6 +141,11 @@ def test_exclusions_and_weights() -> None:
     assert len(none) == 0
     assert "no mark: no spot can be reached that has a weight" in none.notes
     assert {"mark", "rank", "leg_m", "sentence"} <= set(none.frame)
+    assert [none.frame[name].dtype.kind for name in ("kind", "sentence", "leg_m")] == [
+        "O",
+        "O",
+        "f",
+    ]
 
 
 def test_the_slip_chooses_the_part_of_the_water() -> None:

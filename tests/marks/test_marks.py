@@ -278,6 +278,7 @@ def test_cautions_stand_in_the_notes() -> None:
     none = POND.marks(reach=2.0)
     assert len(none) == 0
     assert "no mark: no spot can be reached that has a weight" in none.notes
+    assert [none.frame[name].dtype.kind for name in ("peg", "kind", "sentence")] == ["O"] * 3
 
 
 places_on_bank = st.sampled_from(

@@ -107,7 +107,9 @@ def test_confidence_is_told_where_it_is_known_and_no_more_than_the_draws_tell() 
 
 def test_feet_axes_and_unknown_kinds_are_left_to_the_file() -> None:
     told = features_told(features({"kind": "drop-off foot"}, {"kind": "gully axis"}))
-    assert told == ["nothing stands out from the bed at the spacing of the lines"]
+    assert told == [
+        "no form high and steep enough to be told was found, at the spacing of the lines"
+    ]
 
 
 def test_notes_follow_on_one_line_each() -> None:

@@ -81,6 +81,24 @@ def test_soundings_stand_where_they_are_and_rejected_ones_apart() -> None:
     assert [text.get_text() for text in legend.get_texts()] == ["27 soundings", "3 rejected"]
 
 
+@pytest.mark.parametrize(
+    ("placed", "told"),
+    [(3, "3 rejected"), (2, "3 rejected, 1 without a position"), (0, "3 rejected, 3 without")],
+)
+def test_rejected_soundings_count_wherever_they_lie(placed: int, told: str) -> None:
+    depth = grid()
+    given = soundings(depth)
+    place = given.coordinates.copy()
+    place[placed:3] = np.nan
+    lost = Soundings.from_arrays(place, np.ones(len(place)), crs=depth.crs)
+    lost = lost.reject(np.arange(len(place)) < placed, "double echo")
+    axes = figure_of(draw_map(depth, shoreline(depth), lost, dpi=60)).axes[0]
+    (legend,) = axes.figure.legends
+    assert legend.get_texts()[1].get_text().startswith(told)
+    found = {part.get_gid(): part.get_offsets() for part in axes.collections if part.get_gid()}
+    assert len(found["rejected"]) == placed
+
+
 def test_numbers_of_isobaths_keep_off_rejected_soundings() -> None:
     depth, lines = grid(), isobaths(grid())
     ring = shapely.get_coordinates(lines.frame.geometry.iloc[0])

@@ -79,9 +79,9 @@ def test_figures_are_told_in_feet_and_acres_too(
     text = written(tmp_path, foot=foot)
     part = text.split("Figures in feet and acres\n")[1].split("How far to trust it")[0]
     acre = 43_560 * metres**2
-    assert line_of(part, "water area") == f"water area {1e6 / acre:.0f} acre"
+    assert line_of(part, "water area") == f"water area {1e6 / acre:.4g} acre"
     assert line_of(part, "volume  ") == f"volume {3e6 / acre / metres:,.0f} acre-ft"
-    assert line_of(part, "greatest depth") == f"greatest depth {9 / metres:.3g} ft"
+    assert line_of(part, "greatest depth") == f"greatest depth {9 / metres:.4g} ft"
     assert "easting" not in part  # a place has no such unit
     assert said in part
     assert line_of(text.split("Figures in feet")[0], "greatest depth") == "greatest depth 9 m"
@@ -126,6 +126,17 @@ def test_cautions_are_told_before_any_figure(tmp_path: Path) -> None:
 def test_figures_outside_their_own_bands_are_told_with_the_reason(tmp_path: Path) -> None:
     first = told_first(tmp_path, greatest_depth=(9.07, 9.44, 13.7), volume=(5.0, 4.0, 6.0))
     assert first.startswith("outside their own bands: greatest depth; the most likely bed is")
+
+
+def test_a_figure_said_to_lie_outside_its_band_is_seen_to(tmp_path: Path) -> None:
+    # to two figures of half of its width, 0.065 m, the band begins at 9.401 m
+    for value, shown, said in ((9.3982, "9.398", True), (9.4009, "9.401", False)):
+        columns = ["measure", "value", "low", "high", "unit", "source"]
+        row = [("greatest depth", value, 9.4012, 9.5319, "m", "made up")]
+        text = written(tmp_path, morphometry=Table(pd.DataFrame(row, columns=columns)))
+        line = f"greatest depth {shown} m 90 %: 9.401 to 9.532"
+        assert line_of(text.split("\nFigures\n")[1], "greatest depth") == line
+        assert ("outside their own bands: greatest depth;" in text) == said
 
 
 def test_soundings_are_counted_by_their_fate(tmp_path: Path) -> None:
@@ -339,8 +350,8 @@ def test_control_characters_in_a_title_do_not_reach_a_terminal(tmp_path: Path) -
         (0.0, "0"),
         (3.0, "3"),
         (0.123456, "0.123"),
-        (12.345, "12.3"),
-        (99.96, "100"),
+        (12.347, "12.35"),
+        (99.96, "99.96"),
         (1234.5, "1,234"),
     ],
 )
@@ -353,3 +364,11 @@ def test_figures_are_rounded_for_reading(tmp_path: Path, value: float, shown: st
 def test_lines_are_short_enough_to_print(tmp_path: Path) -> None:
     text = written(tmp_path, notes=ranked(["a very long remark " * 20]))
     assert max(map(len, text.splitlines())) <= 92
+
+
+def test_places_are_told_to_the_metre(tmp_path: Path) -> None:
+    columns = ["measure", "value", "low", "high", "unit", "source"]
+    row = [("deepest place northing", 5116955.04, 5116945.5, 5116964.2, "m", "made up")]
+    text = written(tmp_path, morphometry=Table(pd.DataFrame(row, columns=columns)))
+    told = "deepest place northing 5,116,955 m 90 %: 5,116,946 to 5,116,964"
+    assert line_of(text, "deepest place northing") == told

@@ -34,10 +34,21 @@ _BESIDE = 3.0  # m around a hole, where the bed still falls into it
 LEAST_LENGTH = 40.0
 """Of gullies and drop-offs, m (common practice, no source)."""
 
+_GENTLE = (
+    "humps and holes gentler than 2 % (1 m on 100 m across) are not told: on a bed that does not "
+    "know its error they may be waves between lines; see the isobaths"
+)
+_GENTLE_FITTED = (
+    "humps and holes gentler than 2 % (1 m on 100 m across) are told only where they stand out "
+    "three times from the error of the bed, those gentler than 0.5 % never; see the isobaths"
+)
+
 _COLUMNS = (
     "depth_least_m", "depth_greatest_m", "relief_m", "area_m2", "length_m", "width_m", "slope_deg",
     "pour_depth_m", "closing_depth_m", "seen_share",
 )  # fmt: skip
+
+_TYPES = {"kind": str, "feature": "int64"}  # the others are real numbers
 
 
 @dataclass(frozen=True, eq=False)
@@ -128,6 +139,10 @@ def bed_features(
     For holes and drop-offs, of which draws alone are too sure, a draw counts as lying half as far
     again from the bed as it does.
 
+    A hump or hole whose relief is less than 2 % of its radius (1 m on 100 m across) is gentle. A
+    fitted bed tells it if its relief is three times `least_relief` and three times the standard
+    deviation of the bed on it, and 0.5 % of its radius or more; a bed without an error tells none.
+
     Of a water whose lines lie far apart, forms between them are not found.
     """
     kept, left = find(
@@ -142,7 +157,10 @@ def bed_features(
         least_confidence=least_confidence,
         least_support=least_support,
     )
-    notes: list[str] = ["how steep, long and high a form must be is common practice, no norm"]
+    notes: list[str] = [
+        "how steep, long and high a form must be is common practice, no norm",
+        _GENTLE if bed.sd is None else _GENTLE_FITTED,
+    ]
     if bed.draws is None:
         text = "only a fitted bed tells how sure its features are: these may be none where "
         notes.append(Caution(f"{text}soundings lie far apart"))
@@ -174,11 +192,13 @@ def find(
         )
         for sign in (1, -1)
     )
-    rises = _rises(ground, humps, relief)
+    # the sides of gentle forms are neither banks of gullies nor steep
+    steeper = [form for form in holes if not closed.is_gentle(form)]
+    rises = _rises(ground, [form for form in humps if not closed.is_gentle(form)], relief)
     lines = hollows.gullies(
         surface, least_relief=along, least_length=least_length, widest=widest_gully, rises=rises
     )
-    own = [_afloat(ground, line) for line in lines if not _of_holes(line, holes, least_length)]
+    own = [_afloat(ground, line) for line in lines if not _of_holes(line, steeper, least_length)]
 
     def sure(found: Found) -> bool:
         # what is unknown is not too little
@@ -187,7 +207,9 @@ def find(
     gullies = _judged(bed, own)
     told = [found.form for found in gullies if sure(found)]
     around = _judged(bed, [hole for hole in holes if not _in_gully(hole, told)] + humps)
-    beside, within = _sides(told, [found.form for found in around if sure(found)])
+    beside, within = _sides(
+        told, [found.form for found in around if sure(found) and not closed.is_gentle(found.form)]
+    )
     edges = drops.drop_offs(
         surface, least_drop=least_drop, steep=steep, least_length=least_length,
         beside=beside, within=within,
@@ -286,4 +308,5 @@ def _frame(bed: Tin, found: Sequence[Found]) -> "GeoDataFrame":
             shapes.append(shape)
     columns = ["kind", "feature", *_COLUMNS, "confidence", "support"]
     data = {name: [row[name] for row in rows] for name in columns}
-    return geopandas.GeoDataFrame(data, geometry=shapes, crs=bed.crs)
+    frame = geopandas.GeoDataFrame(data, geometry=shapes, crs=bed.crs)
+    return frame.astype(_TYPES)  # of no rows too

@@ -13,7 +13,7 @@ from toolbox.layers import Tin, VertexKind
 if TYPE_CHECKING:
     from shapely import Polygon
 
-__all__ = ["closed_forms"]
+__all__ = ["LEAST_SIDE", "closed_forms", "is_gentle"]
 
 LARGEST_SHARE = 0.15
 """Share of the water beyond which a closed form is a basin or a bank, no hole or hump (common
@@ -27,8 +27,17 @@ PLATEAU = 0.4
 a dome 1/4 (common practice, no source)."""
 
 LEAST_SIDE = 0.02
-"""Relief over the radius of a circle of the same area: what is flatter is no form one would notice
-(common practice, no source)."""
+"""Relief over the radius of a circle of the same area: what is flatter may be a wave of the bed as
+it was drawn or fitted, and counts only if it stands out from the error (common practice, no
+source)."""
+
+GENTLEST = 0.005
+"""The same, of what stands out from the error: half a metre in a hundred (common practice, no
+source)."""
+
+STANDS_OUT = 3.0
+"""Times the least relief that a gentle form must have, and times the standard deviation of the bed
+on it (measured on invented lakes)."""
 
 FEWEST = 6
 """Vertices' areas that a closed form must cover."""
@@ -123,6 +132,11 @@ def closed_forms(
     less. A hollow around which the bed, on its middling side, rises several times as fast as within
     is the floor of a basin; it counts up to a rim within its inner half, if it has one there.
 
+    A form whose relief is less than 2 % of its radius is told only on a bed that knows its error,
+    if its relief is three times the least and three times the standard deviation on it (root mean
+    square), and no less than 0.5 % of its radius: the waves of a bed between its lines are as flat,
+    but no higher than its error.
+
     References
     ----------
     Edelsbrunner, Letscher and Zomorodian 2002, Discrete Comput. Geom. 28:511, "Topological
@@ -139,23 +153,48 @@ def closed_forms(
             rim = _rim(net, pit, level, size / 2)
             if rim is not None and net.depth[pit] - rim >= least_relief:
                 found = _told(net, pit, rim, least_relief, least_area)
+        if found is None and _stands_out(net, pit, level, least_relief):
+            found = _told(net, pit, level, least_relief, least_area, gentlest=GENTLEST)
         forms += [] if found is None else [found]
     return sorted(forms, key=lambda form: -form.figures["relief_m"])
 
 
-def _told(net: _Net, pit: int, level: float, least_relief: float, least_area: float) -> Form | None:
+def is_gentle(form: Form) -> bool:
+    """Tell whether a closed form is flatter than those that are told on any bed."""
+    return form.figures["relief_m"] < LEAST_SIDE * _radius(form.figures["area_m2"])
+
+
+def _stands_out(net: _Net, pit: int, level: float, least_relief: float) -> bool:
+    """Tell whether a hollow is so much deeper than its level that no error makes it."""
+    sd, relief = net.ground.bed.sd, abs(net.depth[pit] - level)
+    if sd is None or not relief >= STANDS_OUT * least_relief:
+        return False
+    inside = net.flooded(pit, level)
+    return bool(
+        relief >= STANDS_OUT * np.sqrt(np.average(sd[inside] ** 2, weights=net.areas[inside]))
+    )
+
+
+def _told(
+    net: _Net,
+    pit: int,
+    level: float,
+    least_relief: float,
+    least_area: float,
+    gentlest: float = LEAST_SIDE,
+) -> Form | None:
     """Return a hollow up to a level, if it is large and steep enough, and no floor of a basin."""
     inside, relief = net.flooded(pit, level), abs(net.depth[pit] - level)
     triangles = net.ground.about(inside)
     deep = net.depth[triangles] > level
     # what is too flat even without its rim needs no outline
-    if relief < LEAST_SIDE * _radius(net.ground.area_of(triangles[deep.all(axis=1)])):
+    if relief < gentlest * _radius(net.ground.area_of(triangles[deep.all(axis=1)])):
         return None
     outline = _outline(net, triangles, deep, level)
     if outline is None or outline.area < least_area:
         return None
     side = relief / _radius(outline.area)
-    if side < LEAST_SIDE or (net.sign > 0 and _rise_around(net, outline, level) > _BASIN * side):
+    if side < gentlest or (net.sign > 0 and _rise_around(net, outline, level) > _BASIN * side):
         return None
     return _form(net, pit, level, inside, outline, least_relief)
 

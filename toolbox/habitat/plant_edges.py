@@ -189,5 +189,5 @@ def _frame(rows: list[dict[str, Any]], bed: Tin, shortest: float) -> "GeoDataFra
     columns = {name: [row.get(name) for row in rows] for name in _COLUMNS}
     columns["length_m"] = list(lengths)
     frame = geopandas.GeoDataFrame(columns, geometry=shapes, crs=bed.crs)
-    kept = frame[lengths >= shortest]
+    kept = frame.astype({"bed": "int64", "edge": str})[lengths >= shortest]  # of no rows too
     return kept.sort_values(["bed", "length_m"], ascending=[True, False], ignore_index=True)

@@ -16,6 +16,18 @@ from toolbox.tool import Range, tool
 
 __all__ = ["suitable_bed"]
 
+_COLUMNS: dict[str, Any] = {
+    "species": str,
+    "upper_depth_m": float,
+    "lower_depth_m": float,
+    "upper_limit": str,
+    "lower_limit": str,
+    "area_m2": float,
+    "area_low_m2": float,
+    "area_high_m2": float,
+    "share": float,
+}
+
 
 @tool("Suitable bed as polygons")
 def suitable_bed(
@@ -93,13 +105,8 @@ def suitable_bed(
         for one in chosen.species
         for row in _outlined(bed, water, column, one, light)
     ]
-    names = [
-        "species", "upper_depth_m", "lower_depth_m", "upper_limit", "lower_limit", "area_m2",
-        "area_low_m2", "area_high_m2", "share", "geometry",
-    ]  # fmt: skip
-    frame = geopandas.GeoDataFrame(
-        pd.DataFrame(found, columns=names), geometry="geometry", crs=bed.crs
-    )
+    table = pd.DataFrame(found, columns=[*_COLUMNS, "geometry"]).astype(_COLUMNS)  # of no rows too
+    frame = geopandas.GeoDataFrame(table, geometry="geometry", crs=bed.crs)
     return Vectors(frame, "suitable_bed", limits_notes(chosen, read, light))
 
 

@@ -164,7 +164,8 @@ def boat_marks(
     frame = described(bed, chosen, score)
     frame.insert(0, "rank", np.arange(len(frame)) + 1)
     frame = _toured(frame, Ways(bed, part, np.vstack([start, chosen.places])), len(start), bed)
-    frame["sentence"] = [_sentence(dict(row), len(start)) for _, row in frame.iterrows()]
+    told = [_sentence(dict(row), len(start)) for _, row in frame.iterrows()]
+    frame["sentence"] = np.array(told, dtype=object)  # text without rows too
     notes = (*notes_on(frame, features, plants), _PASSAGE, *CAUTIONS)
     if len(shoreline.polygons.geoms) > 1:
         notes = ("the boat stays in one part of the water", *notes)

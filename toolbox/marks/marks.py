@@ -210,7 +210,8 @@ def marks(
     frame = described(bed, spots.select(casts.spot), counted)
     frame = _aimed(frame, casts, stands, declination, wrap_length, bed.crs)
     frame["over_plants_m"] = _over_plants(frame, plant_shapes(features, plants))
-    frame["sentence"] = [_sentence(dict(row)) for _, row in frame.iterrows()]
+    told = [_sentence(dict(row)) for _, row in frame.iterrows()]
+    frame["sentence"] = np.array(told, dtype=object)  # text without rows too
     notes += notes_on(frame, features, plants)
     return layer(frame, bed, "marks", notes + CAUTIONS)
 

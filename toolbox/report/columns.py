@@ -14,7 +14,17 @@ from toolbox.report.text import short
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["PLACE", "TEXT", "WHEN", "WHOLE", "Column", "decimals", "printed_columns", "quoted"]
+__all__ = [
+    "PLACE",
+    "TEXT",
+    "WHEN",
+    "WHOLE",
+    "Column",
+    "decimals",
+    "figure_and_band",
+    "printed_columns",
+    "quoted",
+]
 
 TEXT, WHOLE, WHEN = "@", "#,##0", "yyyy-mm-dd hh:mm"
 """Formats of text, of whole numbers and of times, as spreadsheets spell them."""
@@ -120,14 +130,41 @@ def quoted(value: float, low: float = math.nan, high: float = math.nan, *, unit:
     >>> quoted(210792.4, unit="m2")
     '210,800 m2'
     """
+    figure, *ends = figure_and_band(value, low, high, unit=unit)
+    return f"{figure} {unit}" + (f" ({' to '.join(ends)})" if ends else "")
+
+
+def figure_and_band(
+    value: float, low: float = math.nan, high: float = math.nan, *, unit: str = ""
+) -> list[str]:
+    """Write a figure and the ends of its band to one place: two figures of half the band's width.
+
+    Parameters
+    ----------
+    value, low, high : float
+        The figure and the ends of its band.
+    unit : str
+        Lengths, in m or ft, are written to a thousandth at most.
+
+    Returns
+    -------
+    list of str
+        Figure, low and high; the figure alone, to four figures, where there is no band.
+
+    Examples
+    --------
+    >>> figure_and_band(9.398, 9.4012, 9.5319)
+    ['9.398', '9.401', '9.532']
+    """
     half = (high - low) / 2
     has_band = half > _HAIR * abs(value)
     size, figures = (half, 2) if has_band else (abs(value), 4)
     if not (math.isfinite(size) and size > 0):
-        return f"{value:g} {unit}"
-    digits = figures - 1 - math.floor(math.log10(size))
-    told = [f"{round(part, digits):,.{max(digits, 0)}f}" for part in (value, low, high)]
-    return f"{told[0]} {unit}" + (f" ({told[1]} to {told[2]})" if has_band else "")
+        return [f"{value:g}"]
+    most = _OF_LENGTHS if unit in ("m", "ft") else _MOST_DECIMALS
+    digits = min(figures - 1 - math.floor(math.log10(size)), most)
+    parts = (value, low, high) if has_band else (value,)
+    return [f"{round(part, digits):,.{max(digits, 0)}f}" for part in parts]
 
 
 def _header(name: str, taken: set[str]) -> str:

@@ -18,6 +18,7 @@ from toolbox.report.drawing import (
     legend,
     paint,
 )
+from toolbox.report.map_figure import rejected_told
 from toolbox.units import convert
 
 __all__ = ["write_map"]
@@ -76,8 +77,6 @@ def _draw_soundings(axes: Any, soundings: Soundings) -> None:
     kept, rejected = place[~flag], place[flag & np.isfinite(place).all(axis=1)]
     size = float(np.clip(3000 / max(len(kept), 1), 0.05, 3))
     axes.scatter(*kept.T, s=size, c=INK, lw=0, alpha=0.55, rasterized=True)
-    axes.scatter([], [], s=4, c=INK, lw=0, label=f"{len(kept):,} soundings")
-    if len(rejected):
-        axes.scatter(
-            *rejected.T, s=22, c=FAULT, marker="x", lw=1, label=f"{len(rejected):,} rejected"
-        )
+    axes.scatter([], [], s=4, c=INK, lw=0, label=f"{len(kept):,} sounding" + "s" * (len(kept) != 1))
+    if name := rejected_told(soundings):
+        axes.scatter(*rejected.T, s=22, c=FAULT, marker="x", lw=1, label=name)

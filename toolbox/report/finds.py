@@ -50,7 +50,9 @@ def features_told(features: Vectors) -> list[str]:
             if len(rows) > _MOST:
                 lines.append(f"     and {len(rows) - _MOST} more, in features.csv")
     if not lines:
-        lines.append("nothing stands out from the bed at the spacing of the lines")
+        lines.append(
+            "no form high and steep enough to be told was found, at the spacing of the lines"
+        )
     elif frame["confidence"].notna().any():
         lines.insert(0, _SURE)
     return [*lines, *map(one_line, features.notes)]

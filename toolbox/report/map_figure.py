@@ -37,7 +37,7 @@ from toolbox.tool import tool
 if TYPE_CHECKING:
     from pyproj import CRS
 
-__all__ = ["draw_map", "draw_points", "map_height", "write_around"]
+__all__ = ["draw_map", "draw_points", "map_height", "rejected_told", "write_around"]
 
 _ACROSS = 0.84  # of the width, that the map takes beside the bar
 _AROUND = 30.0  # height of what is written above and below it, mm
@@ -192,8 +192,15 @@ def draw_points(axes: Any, soundings: Soundings, colour: str) -> None:
     plain: Callable[..., Any] = axes.scatter
     plain(*kept.T, s=size, c=INK, lw=0, alpha=0.6, rasterized=True, gid="soundings")
     plain([], [], s=5, c=INK, lw=0, label=f"{len(kept):,} sounding" + "s" * (len(kept) != 1))
-    if rejected is not None:
-        name = f"{len(rejected):,} rejected"
+    if name := rejected_told(soundings):
         rim = [withStroke(linewidth=2.2, foreground=PAPER)]  # seen on any depth, also in grey
         signs = {"s": 14, "c": colour, "marker": "x", "lw": 0.9, "path_effects": rim}
-        plain(*rejected.T, **signs, label=name, gid="rejected")
+        plain(*([], []) if rejected is None else rejected.T, **signs, label=name, gid="rejected")
+
+
+def rejected_told(soundings: Soundings) -> str:
+    """Count the rejected soundings, and those of them that no map can show; empty for none."""
+    flag = soundings.flag
+    lost = int((flag & ~np.isfinite(soundings.coordinates).all(axis=1)).sum())
+    told = f"{int(flag.sum()):,} rejected" if flag.any() else ""
+    return told + (f", {lost:,} without a position" if lost else "")

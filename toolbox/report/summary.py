@@ -10,6 +10,7 @@ import numpy as np
 
 from toolbox.layers import Grid, Soundings, Table, Tin, Vectors
 from toolbox.notes import Assumption, Caution, Note
+from toolbox.report.columns import figure_and_band
 from toolbox.report.customary import FEET, with_customary_values
 from toolbox.report.finds import features_told, marks_told
 from toolbox.report.plan import plan_told
@@ -84,6 +85,7 @@ _WIDTH = 92
 """Share of the water from which on a guess is told first (common practice, no source)."""
 
 _HAIR = 1e-6  # a band narrower than this share of its figure is none
+_BARE, _LENGTHS, _PLACES = ("1", "%"), ("m", "ft"), ("easting", "northing")
 
 
 def write_summary(
@@ -189,10 +191,10 @@ def _provenance(origin: dict[str, Any], datum: dict[str, Any]) -> list[str]:
 def _figures(table: Table) -> list[str]:
     """One line for each row of a table whose first column says what its value is."""
     names = table.frame.iloc[:, 0]
-    rows = zip(names, table.column("value"), table.frame["unit"], _bands(table), strict=True)
+    rows = zip(names, table.frame["unit"], table.column("value"), _told(table), strict=True)
     return [
-        f"{name:34}{_rounded(value):>14} {'' if unit == '1' else unit + ' ':7}{band}".rstrip()
-        for name, value, unit, band in rows
+        f"{name:34}{figure:>14} {'' if unit == '1' else unit + ' ':7}{band}".rstrip()
+        for name, unit, value, (figure, band) in rows
         if value == value
     ]
 
@@ -210,32 +212,56 @@ def _customary(table: Table, foot: Foot) -> list[str]:
 
 def _first(morphometry: Table) -> list[str]:
     """Say what must be known before any figure is read."""
-    frame = morphometry.frame.set_index("measure")
-    lines = []
-    if {"low", "high"} <= set(frame):
-        beyond = np.maximum(frame["low"] - frame["value"], frame["value"] - frame["high"])
-        out = frame.index[beyond > _HAIR * frame["value"].abs()]
-        if len(out):
-            lines.append(
-                f"outside their own bands: {', '.join(map(str, out))}; the most likely bed is "
-                "smoother than those that are equally likely, and the band is nearer the truth"
-            )
-    return lines
-
-
-def _bands(table: Table) -> list[str]:
-    """Return the 90 % band of each row, empty where there is none or it is a point."""
-    if not {"low", "high"} <= set(table.frame):
-        return [""] * len(table.frame)
-    ends = zip(table.column("low"), table.column("high"), strict=True)
+    out = [
+        str(name)
+        for name, (value, *ends) in zip(
+            morphometry.frame["measure"], _parts(morphometry), strict=True
+        )
+        if ends and not _number(ends[0]) <= _number(value) <= _number(ends[1])
+    ]
+    if not out:
+        return []
     return [
-        f"90 %: {_rounded(low)} to {_rounded(high)}" if high > low * (1 + _HAIR) else ""
-        for low, high in ends
+        f"outside their own bands: {', '.join(out)}; the most likely bed is "
+        "smoother than those that are equally likely, and the band is nearer the truth"
     ]
 
 
-def _rounded(value: float) -> str:
-    return f"{value:,.0f}" if abs(value) >= 100 or value == round(value) else f"{value:.3g}"
+def _told(table: Table) -> list[tuple[str, str]]:
+    """Return figure and 90 % band of each row as they are printed, no band where it is a point."""
+    return [
+        (figure, f"90 %: {' to '.join(ends)}" if ends else "") for figure, *ends in _parts(table)
+    ]
+
+
+def _parts(table: Table) -> list[list[str]]:
+    """Return the figure of each row and, where it has a band, its ends, to one common place."""
+    columns = [
+        table.column(name) if name in table.frame else np.full(len(table.frame), np.nan)
+        for name in ("value", "low", "high")
+    ]
+    names, units = table.frame.iloc[:, 0].astype(str), table.frame["unit"]
+    return [_row(*row) for row in zip(names, *columns, units, strict=True)]
+
+
+def _row(name: str, value: float, low: float, high: float, unit: str) -> list[str]:
+    if not high > low + _HAIR * abs(low):
+        return [_rounded(value, unit)]
+    if name.endswith(_PLACES):
+        return [f"{part:,.0f}" for part in (value, low, high)]
+    return figure_and_band(value, low, high, unit=unit)
+
+
+def _number(told: str) -> float:
+    return float(told.replace(",", ""))
+
+
+def _rounded(value: float, unit: str) -> str:
+    """Write a figure without a band: four figures as the page does, of mere numbers three."""
+    bare = unit in _BARE
+    if abs(value) >= (100 if bare else 1000) or value == round(value):
+        return f"{value:,.0f}"
+    return f"{value:.3g}" if bare else f"{round(value, 3) if unit in _LENGTHS else value:.4g}"
 
 
 def _kept(notes: Mapping[str, list[str]], *told: Vectors | None) -> list[tuple[str, list[str]]]:

@@ -14,11 +14,12 @@ import shapely
 from matplotlib.image import imread
 
 from toolbox.layers import Shoreline
+from toolbox.report.columns import quoted
 from toolbox.report.customary import areas_and_volumes
 from toolbox.report.page import MapLayers, PageTables
 from toolbox.report.page.gather import fine_levels
 from toolbox.units import convert
-from toolbox.volume.hypsography import area_and_volume
+from toolbox.volume.hypsography import area_and_volume, hypsography
 
 playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
@@ -342,27 +343,53 @@ def test_water_level_gives_the_rows_of_the_table(view: View, tables: PageTables)
     frame = tables.hypsography.frame
     for row in frame.iloc[[0, 2, len(frame) // 2, -2]].to_dict("records"):
         set_level(view, row["depth_m"])
-        assert view.text("level-area") == f"{row['area_m2']:,.0f} m\u00b2"
-        assert view.text("level-volume") == f"{row['volume_below_m3']:,.0f} m\u00b3"
-        assert view.text("level-released") == f"{row['volume_above_m3']:,.0f} m\u00b3"
+        assert told_of(view, "area") == quoted_of(row, "area", "m2", "m\u00b2")
+        assert told_of(view, "volume") == quoted_of(row, "volume_below", "m3", "m\u00b3")
+        assert told_of(view, "released") == quoted_of(row, "volume_above", "m3", "m\u00b3")
         assert view.text("level-share") == f"{100 * row['volume_share']:.1f} %"
         assert view.text("level-elevation") == f"{row['elevation_m']:.2f} m"
-        band = f"90 %: {row['area_low_m2']:,.0f} to {row['area_high_m2']:,.0f} m\u00b2"
-        assert view.text("level-area-band") in ("", band)
     set_level(view, 0.0)
+
+
+def quoted_of(row: Any, name: str, column: str, unit: str) -> tuple[str, str]:
+    """Return a figure of a table as one quotes it, and its band, empty for none."""
+    ends = [row[f"{name}{end}_{column}"] for end in ("", "_low", "_high")]
+    figure, _, band = quoted(*ends, unit=unit).removesuffix(")").partition(" (")
+    return figure, f"90 %: {band} {unit}" if band else ""
+
+
+def told_of(view: View, name: str) -> tuple[str, str]:
+    """Return the figure at the water level that is set, and its band."""
+    return view.text(f"level-{name}"), view.text(f"level-{name}-band")
+
+
+def test_figures_at_the_head_are_those_at_the_datum_with_their_bands(view: View) -> None:
+    set_level(view, 0.0)
+    for units in ("us", "si"):
+        view.page.locator(f"label:has(input[value={units}])").click()
+        for label, name in (("Water area", "area"), ("Volume", "volume")):
+            head = view.page.locator(f".figures div:has(dt:text-is('{label}')) .{units}")
+            figure, *band = head.inner_text().split("\n")  # what is not shown has no text
+            told = told_of(view, name)
+            unit = told[0].partition(" ")[2]
+            assert (figure, *[f"{ends} {unit}" for ends in band]) == tuple(filter(None, told))
+            assert len(band) == (name == "volume")
 
 
 def test_between_levels_the_figures_run_straight(
     view: View, layers: MapLayers, tables: PageTables
 ) -> None:
     levels = fine_levels(tables.hypsography)
+    fine = hypsography(layers.bed, levels=tuple(levels)).frame
     area, volume = area_and_volume(layers.bed, levels)
+    assert fine["area_m2"].tolist() == pytest.approx(area.tolist())
+    assert fine["volume_below_m3"].tolist() == pytest.approx(volume.tolist())
     for share in (0.2, 0.7):
         level = levels[120] + share * (levels[121] - levels[120])
         set_level(view, level)
-        for name, values in (("area", area), ("volume", volume)):
-            told = float(view.text(f"level-{name}").split()[0].replace(",", ""))
-            assert told == pytest.approx(np.interp(level, levels, values), abs=0.51)
+        row = {str(name): float(np.interp(level, levels, fine[name])) for name in fine}
+        assert told_of(view, "area") == quoted_of(row, "area", "m2", "m\u00b2")
+        assert told_of(view, "volume") == quoted_of(row, "volume_below", "m3", "m\u00b3")
     set_level(view, 0.0)
 
 
@@ -390,8 +417,8 @@ def test_feet_and_acres_equal_the_customary_tables(view: View, tables: PageTable
     frame = areas_and_volumes(tables.hypsography).frame
     row = frame.iloc[3]
     set_level(view, row["depth_ft"])
-    assert view.text("level-area") == f"{row['area_acre']:,.2f} acres"
-    assert view.text("level-volume") == f"{row['volume_below_acre_ft']:,.2f} acre-ft"
+    assert told_of(view, "area") == quoted_of(row, "area", "acre", "acres")
+    assert told_of(view, "volume") == quoted_of(row, "volume_below", "acre_ft", "acre-ft")
     cells = view.page.locator("#table-levels tbody tr").nth(3).locator("td")
     heads = view.page.locator("#table-levels thead th").all_inner_texts()
     for name, column in (("Depth, ft", "depth_ft"), ("Area, acres", "area_acre")):

@@ -96,12 +96,20 @@ def test_soundings() -> None:
     assert pack is not None
     reasons = [pack["reasons"][code] for code in numbers(pack["reason"])]
     assert sorted(set(reasons)) == ["", "double echo", "no depth"]
-    assert pack["all"] == pack["shown"] == [39, 11]
+    assert pack["all"] == pack["placed"] == pack["shown"] == [39, 11]
     east = numbers(pack["east"]) * pack["step"]
     np.testing.assert_allclose(east[:4], [1, 2, 4, 6])  # kept ones first
     np.testing.assert_allclose(
         numbers(pack["depth"])[:4] / 1000, [1 / 7, 2 / 7, 4 / 7, 6 / 7], atol=1e-3
     )
+
+
+def test_rejected_soundings_without_a_place_count_though_they_are_not_shown() -> None:
+    places = np.array([(WEST, NORTH), (WEST + 5, NORTH), (np.nan, np.nan)])
+    lost = Soundings.from_arrays(places, np.ones(3), crs=None)
+    pack = packed_soundings(lost.reject(np.array([False, True, False]), "spike"), **CORNER)
+    assert pack is not None
+    assert (pack["all"], pack["placed"], pack["shown"]) == ([1, 2], [1, 1], [1, 1])
 
 
 def test_many_soundings_are_thinned_evenly() -> None:

@@ -140,13 +140,13 @@ def packed_soundings(
     dict or None
         ``east``, ``south`` in ``step`` (m), ``depth`` in mm where ``deep`` says there is one,
         ``source`` and ``reason`` as places in ``sources`` and ``reasons`` (0 is none, not
-        rejected), ``all`` and ``shown``.
+        rejected); ``all``, ``placed`` and ``shown``, how many there are, have a place and are
+        held, of those kept and of those rejected.
     """
     if soundings is None or not len(soundings):
         return None
-    placed = np.isfinite(soundings.coordinates).all(axis=1)
-    kept = np.flatnonzero(placed & ~soundings.flag)
-    out = np.flatnonzero(placed & soundings.flag)
+    flag, placed = soundings.flag, np.isfinite(soundings.coordinates).all(axis=1)
+    kept, out = np.flatnonzero(placed & ~flag), np.flatnonzero(placed & flag)
     index = np.r_[_thin(kept, most), _thin(out, most // 4)]
     if not len(index):
         return None
@@ -165,7 +165,8 @@ def packed_soundings(
         "source": packed(source),
         "reasons": reasons,
         "reason": packed(reason),
-        "all": [len(kept), len(out)],
+        "all": [int((~flag).sum()), int(flag.sum())],
+        "placed": [len(kept), len(out)],
         "shown": [len(_thin(kept, most)), len(_thin(out, most // 4))],
     }
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.layers import Table, Tin, Vectors
+from toolbox.layers import Soundings, Table, Tin, Vectors
 from toolbox.report.columns import quoted
 from toolbox.report.page.layers import MapLayers, PageTables
 from toolbox.report.page.rasters import MOST_CELLS
@@ -140,20 +140,25 @@ def left_out(layers: MapLayers, data: dict[str, Any]) -> list[str]:
             f"The map holds means over cells of {cell:g} m; "
             f"the depth raster of the survey has cells of {layers.depth.cell:g} m."
         )
-    if soundings and soundings["shown"] != soundings["all"]:
+    if soundings and soundings["shown"] != soundings["placed"]:
         told.append(
-            f"The map shows {soundings['shown'][0]:,} of {soundings['all'][0]:,} soundings kept "
-            f"and {soundings['shown'][1]:,} of {soundings['all'][1]:,} rejected ones, "
+            f"The map shows {soundings['shown'][0]:,} of {soundings['placed'][0]:,} soundings kept "
+            f"and {soundings['shown'][1]:,} of {soundings['placed'][1]:,} rejected ones, "
             "evenly chosen."
         )
+    if soundings and (lost := sum(soundings["all"]) - sum(soundings["placed"])):
+        are = "has no position and is" if lost == 1 else "have no position and are"
+        told.append(f"{lost:,} rejected sounding{'s' * (lost != 1)} {are} not on the map.")
     return told
 
 
-def counts(soundings: dict[str, Any] | None) -> dict[str, Any] | None:
-    """Count the soundings kept and rejected."""
-    if soundings is None:
+def counts(soundings: Soundings | None) -> dict[str, int] | None:
+    """Count the soundings kept and rejected, and the rejected ones that have a place."""
+    if soundings is None or not len(soundings):
         return None
-    return dict(zip(("kept", "rejected"), soundings["all"], strict=True))
+    flag, placed = soundings.flag, np.isfinite(soundings.coordinates).all(axis=1)
+    numbers = {"kept": ~flag, "rejected": flag, "crosses": flag & placed}
+    return {name: int(which.sum()) for name, which in numbers.items()}
 
 
 def lineage_view(told: dict[str, Any]) -> dict[str, Any]:

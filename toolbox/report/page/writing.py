@@ -101,7 +101,7 @@ def page_html(
         "shown": telling.left_out(layers, data),
         "has": {name: name in data["grids"] for name in ("sd", "slope", "unsurveyed")},
         "layers": sorted(data["shapes"]),
-        "soundings": telling.counts(data["soundings"]),
+        "soundings": telling.counts(layers.soundings),
         "trust": telling.trust(layers.bed),
         "careful": _short((notes or {}).get(Caution.kind, ())),
         "notes": _notes(notes or {}),

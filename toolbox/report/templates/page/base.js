@@ -107,10 +107,21 @@ const inUnit = (metres) => (isUs() ? feet(metres) : metres);
 const fromUnit = (value) => (isUs() ? value / data.units.m : value);
 const depthText = (metres) => (isUs() ? `${number(feet(metres), 1)} ft` : `${number(metres, 2)} m`);
 const farText = (metres) => (isUs() ? `${number(feet(metres), 0)} ft` : `${number(metres, metres < 20 ? 1 : 0)} m`);
-const areaText = (m2) =>
-  isUs() ? `${number(m2 * data.units.m2, 2)} acres` : `${number(m2, 0)} m\u00b2`;
-const volumeText = (m3) =>
-  isUs() ? `${number(m3 * data.units.m3, 2)} acre-ft` : `${number(m3, 0)} m\u00b3`;
+// Figure and ends of its band to one place: two figures of half the band, else four of the figure.
+function quoted(value, low = NaN, high = NaN) {
+  const half = (high - low) / 2;
+  const banded = half > 1e-9 * Math.abs(value);
+  const size = banded ? half : Math.abs(value);
+  const place = size > 0 ? Math.min((banded ? 1 : 3) - Math.floor(Math.log10(size)), 6) : 0;
+  const told = (part) => place < 0 ? number(Math.round(part * 10 ** place) * 10 ** -place, 0) : number(part, place);
+  return (banded ? [value, low, high] : [value]).map(told);
+}
+// An area or a volume in m2 or m3, and its band where there is one.
+function quotedText(unit, ...figures) {
+  const name = { m2: ["m\u00b2", "acres"], m3: ["m\u00b3", "acre-ft"] }[unit][isUs() ? 1 : 0];
+  const [figure, low, high] = quoted(...figures.map((part) => (isUs() ? part * data.units[unit] : part)));
+  return [`${figure} ${name}`, low === undefined || low === high ? "" : `90 %: ${low} to ${high} ${name}`];
+}
 const rangeText = (text, low, high) => `${text(low).replace(/ \D+$/, "").replace(/ m.$/, "")} to ${text(high)}`;
 
 const channels = (hex) => [1, 3, 5].map((at) => parseInt(hex.slice(at, at + 2), 16));

@@ -86,24 +86,22 @@ function makeLevels() {
 
   function tell() {
     const depth = choice.level;
-    const row = (id, name, unit, text) => {
-      const value = at(`${name}_${unit}`, depth);
-      byId(id).textContent = text(value);
-      const ends = banded ? [at(`${name}_low_${unit}`, depth), at(`${name}_high_${unit}`, depth)] : null;
-      const told = ends && text(ends[0]) !== text(ends[1]);
-      byId(`${id}-band`).textContent = told ? `90 %: ${rangeText(text, ...ends)}` : "";
+    const row = (id, name, unit) => {
+      const told = quotedText(unit, ...["", "_low", "_high"].map((end) => at(`${name}${end}_${unit}`, depth)));
+      [id, `${id}-band`].forEach((part, i) => (byId(part).textContent = told[i]));
+      return told[0];
     };
-    row("level-area", "area", "m2", areaText);
-    row("level-volume", "volume_below", "m3", volumeText);
-    row("level-released", "volume_above", "m3", volumeText);
+    const area = row("level-area", "area", "m2");
+    const volume = row("level-volume", "volume_below", "m3");
+    row("level-released", "volume_above", "m3");
     const share = at("volume_share", depth);
     byId("level-share").textContent = `${number(100 * share, 1)} %`;
     const high = data.datum === null ? NaN : data.datum - depth;
     byId("level-elevation").textContent = Number.isNaN(high) ? "not known" : `${number(inUnit(high), 2)} ${lengthUnit()}`;
     [slider, near].forEach((input) => (input.value = String(depth)));
-    byId("near-told").textContent = `${depthText(depth)} below the datum: ${areaText(at("area_m2", depth))}, ${volumeText(at("volume_below_m3", depth))}`;
+    byId("near-told").textContent = `${depthText(depth)} below the datum: ${area}, ${volume}`;
     near.setAttribute("aria-valuetext", byId("near-told").textContent);
-    slider.setAttribute("aria-valuetext", `water ${depthText(depth)} below the datum, area ${areaText(at("area_m2", depth))}, volume ${volumeText(at("volume_below_m3", depth))}`);
+    slider.setAttribute("aria-valuetext", `water ${depthText(depth)} below the datum, area ${area}, volume ${volume}`);
     if (document.activeElement !== box) box.value = String(Number(inUnit(depth).toFixed(3)));
     byId("level-unit").textContent = lengthUnit();
   }
