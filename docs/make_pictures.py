@@ -28,7 +28,7 @@ from toolbox.bed.location import interpolated, locate
 from toolbox.bed.triangulation import triangulate
 from toolbox.bed.uncertainty import LEAST_SUPPORT, band, depth_sd_grid, support_grid
 from toolbox.layers import Grid, Shoreline, Soundings, Tin
-from toolbox.layers.crs import areal_scale
+from toolbox.layers.geodesy import areal_scale
 from toolbox.reduction.spread import estimate_spread
 from toolbox.report.figures import FAULT, INK, LAND, PAPER
 from toolbox.survey.lineage import Lineage

@@ -9,7 +9,8 @@ import numpy as np
 from toolbox.errors import LayerError
 from toolbox.features.bed_features import bed_features
 from toolbox.layers import Places, Shoreline, Tin, Vectors
-from toolbox.layers.crs import bearings, check_same_crs, distances
+from toolbox.layers.crs import check_same_crs
+from toolbox.layers.geodesy import bearings, distances
 from toolbox.marks.casting import open_spots
 from toolbox.marks.marking import (
     CAUTIONS,
