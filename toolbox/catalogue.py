@@ -61,7 +61,7 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
         "toolbox.bed.triangulation:triangulate",
         "toolbox.bed.fitting:fit_bed",
         "toolbox.bed.validation:cross_validate",
-        "toolbox.bed.validation:survey_order_share",
+        "toolbox.bed.survey_orders:survey_order_share",
         "toolbox.bed.line_errors:line_errors",
         "toolbox.bed.line_errors:correct_lines",
         "toolbox.bed.gridding:grid_bed",

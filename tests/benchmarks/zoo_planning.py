@@ -23,7 +23,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import zoo
 
-from toolbox.bed.fitting import Fit, fit
+from toolbox.bed.fit import Fit
+from toolbox.bed.fitting import fit
 from toolbox.layers import Soundings
 from toolbox.layers.geodesy import bearings, travel
 from toolbox.planning.candidates import Candidates, casts_from, pegs_along
