@@ -132,10 +132,10 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
         "toolbox.volume.method_comparison:compare_methods",
     ),
     "Change": (
-        "toolbox.change.bed_change:change_limits",
+        "toolbox.change.change_limits:change_limits",
         "toolbox.change.level_shift:level_shift",
         "toolbox.change.bed_change:bed_change",
-        "toolbox.change.bed_change:bed_change_grid",
+        "toolbox.change.bed_change_grid:bed_change_grid",
         "toolbox.change.sedimentation:sedimentation",
     ),
     "Water": (
