@@ -17,6 +17,7 @@ from urllib.parse import unquote, urlsplit
 import click
 import numpy as np
 import pytest
+from playwright import sync_api as browsers
 
 from toolbox.catalogue import CHAPTERS
 from toolbox.cli import commands, main
@@ -273,7 +274,6 @@ class Page(HTMLParser):
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    pytest.importorskip("material", reason="mkdocs-material is not installed (extra 'docs')")
     out = tmp_path_factory.mktemp("site")
     build = [sys.executable, "-m", "mkdocs", "build", "-f", ".mkdocs.yml", "--strict", "-q"]
     done = subprocess.run(
@@ -323,7 +323,6 @@ def test_no_page_fetches_from_a_foreign_host(built: dict[Path, Page], site: Path
 
 def test_site_in_a_browser_finds_its_way_without_a_net(site: Path) -> None:
     """Opened from the disk, at a desk and on a phone: pages, menu and search; nothing fetched."""
-    browsers = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     program = next((path for path in CHROMIUM if Path(path).exists()), None)
     if program is None:
         pytest.skip("no Chromium on this machine")
