@@ -6,13 +6,11 @@ with the known bed of the invented lake.
     python docs/make_pictures.py [folder]
 """
 
-import importlib.util
 import sys
 import warnings
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -28,13 +26,17 @@ from toolbox.bed.location import interpolated, locate
 from toolbox.bed.triangulation import triangulate
 from toolbox.bed.uncertainty import LEAST_SUPPORT, band, depth_sd_grid, support_grid
 from toolbox.layers import Grid, Shoreline, Soundings, Tin
-from toolbox.layers.crs import areal_scale
+from toolbox.layers.geodesy import areal_scale
 from toolbox.reduction.spread import estimate_spread
 from toolbox.report.drawing import FAULT, INK, LAND, PAPER
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.reduce import read_inputs
 from toolbox.survey.settings import load_settings
 from toolbox.volume.hypsography import area_and_volume, drawn_area_and_volume
+
+sys.path.append(str(Path(__file__).resolve().parents[1]))
+
+from sample_layers import lake
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore", DeprecationWarning)  # of the ramps' own making
@@ -58,20 +60,6 @@ SECTIONS = {
     "B": (np.array([84, 165]) - 62 * AHEAD, np.array([84, 165]) + 85 * AHEAD),
 }
 """Ends in metres from the lake's origin: A over the gully, B along the edge of the shelf."""
-
-
-def load_lake() -> ModuleType:
-    """Return the sample's formula for its bed."""
-    spec = importlib.util.spec_from_file_location("sample_lake", SAMPLE / "lake.py")
-    if spec is None or spec.loader is None:
-        raise ImportError(f"{SAMPLE / 'lake.py'} cannot be loaded")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[module.__name__] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-lake = load_lake()
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,12 +7,8 @@ sounder has one beam of 20 degrees and was never calibrated. All chance has a fi
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pandas as pd
@@ -21,24 +17,12 @@ from numpy.typing import NDArray
 from scipy.interpolate import RegularGridInterpolator
 from scipy.spatial import cKDTree
 
+from sample_layers import lake
+
 __all__ = ["BEAM_ANGLE", "DRAFT", "Truth", "echo_pings", "echoes", "truth"]
 
 Floats = NDArray[np.float64]
 
-
-def _sibling(name: str) -> ModuleType:
-    """Return a module of this folder, which need not be on the import path."""
-    path = Path(__file__).resolve().with_name(f"{name}.py")
-    spec = importlib.util.spec_from_file_location(f"sample_{name}", path)
-    if spec is None or spec.loader is None:
-        raise ImportError(f"{path} cannot be loaded")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[module.__name__] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-lake = _sibling("lake")
 ORIGIN = np.array(lake.ORIGIN)
 
 SEED = 20_260_812

@@ -6,13 +6,11 @@
 
 from __future__ import annotations
 
-import importlib.util
 import json
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from types import ModuleType
 
 import geopandas as gpd
 import numpy as np
@@ -21,24 +19,11 @@ import pyogrio
 import pyproj
 from numpy.typing import NDArray
 
+sys.path.append(str(Path(__file__).resolve().parents[1]))
+
+from sample_layers import fish, lake, survey
+
 HERE = Path(__file__).resolve().parent
-
-
-def _sibling(name: str) -> ModuleType:
-    """Return a module of this folder, which need not be on the import path."""
-    spec = importlib.util.spec_from_file_location(f"sample_{name}", HERE / f"{name}.py")
-    if spec is None or spec.loader is None:
-        raise ImportError(f"{HERE / name}.py cannot be loaded")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[module.__name__] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-survey = _sibling("survey")
-fish = _sibling("fish")
-lake = survey.lake
-
 FEET, FATHOMS, KNOTS = 0.3048, 1.8288, 1852 / 3600
 TIME = "%Y-%m-%dT%H:%M:%SZ"
 

@@ -7,11 +7,7 @@ chance has a fixed seed, so a survey comes out the same every time.
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from collections.abc import Iterator
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pandas as pd
@@ -20,22 +16,10 @@ import shapely
 from numpy.typing import NDArray
 from scipy.signal import lfilter
 
+from sample_layers import lake
+
 Floats = NDArray[np.float64]
 
-
-def _sibling(name: str) -> ModuleType:
-    """Return a module of this folder, which need not be on the import path."""
-    path = Path(__file__).resolve().with_name(f"{name}.py")
-    spec = importlib.util.spec_from_file_location(f"sample_{name}", path)
-    if spec is None or spec.loader is None:
-        raise ImportError(f"{path} cannot be loaded")
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[module.__name__] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-lake = _sibling("lake")
 ORIGIN = np.array(lake.ORIGIN)
 
 # ---- the water level ----------------------------------------------------------------------------

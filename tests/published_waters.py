@@ -19,7 +19,8 @@ import zoo
 from pyproj import CRS
 from scipy.interpolate import CloughTocher2DInterpolator
 
-from toolbox.bed.fitting import Fit, fit, usable
+from toolbox.bed.fit import Fit
+from toolbox.bed.fitting import fit, usable
 from toolbox.bed.learning import Learnt
 from toolbox.bed.leaving_out import Folds, leave_out
 from toolbox.bed.location import interpolated, locate

@@ -1,4 +1,4 @@
-"""The scripts that make the sample, loaded as modules: the truth behind its files."""
+"""Scripts loaded as modules: those that make the sample, the truth behind its files, and others."""
 
 import importlib.util
 import sys
@@ -6,13 +6,15 @@ from functools import cache
 from pathlib import Path
 from types import ModuleType
 
-FOLDER = Path(__file__).resolve().parents[1] / "sample_layers"
+ROOT = Path(__file__).resolve().parents[1]
+SAMPLE = ROOT / "sample_layers"
+sys.path.append(str(ROOT))  # its scripts import each other
 
 
 @cache
-def load(name: str) -> ModuleType:
-    """Load ``lake``, ``survey``, ``fish`` or ``make``."""
-    spec = importlib.util.spec_from_file_location(f"sample_{name}", FOLDER / f"{name}.py")
+def load(name: str, folder: Path = SAMPLE) -> ModuleType:
+    """Load ``lake``, ``survey``, ``fish`` or ``make``, or a script of another folder."""
+    spec = importlib.util.spec_from_file_location(f"{folder.name}.{name}", folder / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)

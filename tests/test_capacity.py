@@ -1,33 +1,20 @@
 """The simulation behind the planning page, against closed forms."""
 
-import importlib.util
 import math
-import sys
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sample_scripts import load
 
 BENCHMARKS = Path(__file__).parent / "benchmarks"
 
-
-def _loaded(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, BENCHMARKS / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
-
-
-archive = _loaded("simulate_archive")
-growth = _loaded("growth")
-lakes = _loaded("lakes_of_a_state")
+archive = load("simulate_archive", BENCHMARKS)
+growth = load("growth", BENCHMARKS)
+lakes = load("lakes_of_a_state", BENCHMARKS)
 
 
 def _makespan(seconds: list[float], workers: int, **options: Any) -> float:

@@ -1,6 +1,5 @@
 """The site: every example runs and gives what its page shows, and the pages hold together."""
 
-import importlib.util
 import itertools
 import json
 import re
@@ -10,13 +9,14 @@ import sys
 from collections.abc import Iterator
 from html.parser import HTMLParser
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
 import click
 import numpy as np
 import pytest
+from playwright import sync_api as browsers
+from sample_scripts import load
 
 from toolbox.catalogue import CHAPTERS
 from toolbox.cli import commands, main
@@ -34,20 +34,10 @@ MOST_PICTURE, MOST_PICTURES = 25_000, 4_000_000
 # ---- the gallery ----
 
 
-def load(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(f"gallery_{name}", GALLERY / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[module.__name__] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="module")
 def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[tuple[Any, Any]]]:
     """Run every example, one after the other as its page says: where, and what each gave."""
-    runner, teller = load("run"), load("tell")
+    runner, teller = load("run", GALLERY), load("tell", GALLERY)
     folder = tmp_path_factory.mktemp("gallery") / "copy"
     runner.prepare(folder)
     return folder, [
@@ -58,7 +48,7 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, list[tuple[Any,
 
 @pytest.fixture(scope="module")
 def told(ran: tuple[Path, list[tuple[Any, Any]]]) -> dict[str, dict[str, Any]]:
-    teller = load("tell")
+    teller = load("tell", GALLERY)
     return {
         example.tool: {"command": example.command, "caption": example.caption} | teller.tell(result)
         for example, result in ran[1]
@@ -114,7 +104,7 @@ def test_every_tool_has_a_small_picture_of_few_colours() -> None:
 
 
 def test_every_table_is_charted_and_nothing_else() -> None:
-    charted = [name for name, example in load("run").load().items() if example.chart]
+    charted = [name for name, example in load("run", GALLERY).load().items() if example.chart]
     assert charted == [name for name, shown in SHOWN.items() if "rows" in shown]
 
 
@@ -122,7 +112,7 @@ def test_charts_of_what_examples_give_are_whole(
     ran: tuple[Path, list[tuple[Any, Any]]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.syspath_prepend(GALLERY)
-    chart = load("chart").chart
+    chart = load("chart", GALLERY).chart
     faults = {}
     for example, result in ran[1]:
         if example.chart:
@@ -273,7 +263,6 @@ class Page(HTMLParser):
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    pytest.importorskip("material", reason="mkdocs-material is not installed (extra 'docs')")
     out = tmp_path_factory.mktemp("site")
     build = [sys.executable, "-m", "mkdocs", "build", "-f", ".mkdocs.yml", "--strict", "-q"]
     done = subprocess.run(
@@ -323,7 +312,6 @@ def test_no_page_fetches_from_a_foreign_host(built: dict[Path, Page], site: Path
 
 def test_site_in_a_browser_finds_its_way_without_a_net(site: Path) -> None:
     """Opened from the disk, at a desk and on a phone: pages, menu and search; nothing fetched."""
-    browsers = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
     program = next((path for path in CHROMIUM if Path(path).exists()), None)
     if program is None:
         pytest.skip("no Chromium on this machine")

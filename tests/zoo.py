@@ -31,7 +31,7 @@ import shapely
 from shapely import LineString, MultiLineString, Polygon
 
 from toolbox.layers import Shoreline, Soundings
-from toolbox.layers.crs import travel
+from toolbox.layers.geodesy import travel
 
 if TYPE_CHECKING:
     from pyproj import CRS

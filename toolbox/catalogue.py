@@ -61,7 +61,7 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
         "toolbox.bed.triangulation:triangulate",
         "toolbox.bed.fitting:fit_bed",
         "toolbox.bed.validation:cross_validate",
-        "toolbox.bed.validation:survey_order_share",
+        "toolbox.bed.survey_orders:survey_order_share",
         "toolbox.bed.line_errors:line_errors",
         "toolbox.bed.line_errors:correct_lines",
         "toolbox.bed.gridding:grid_bed",
@@ -132,10 +132,10 @@ CHAPTERS: dict[str, tuple[str, ...]] = {
         "toolbox.volume.method_comparison:compare_methods",
     ),
     "Change": (
-        "toolbox.change.bed_change:change_limits",
+        "toolbox.change.change_limits:change_limits",
         "toolbox.change.level_shift:level_shift",
         "toolbox.change.bed_change:bed_change",
-        "toolbox.change.bed_change:bed_change_grid",
+        "toolbox.change.bed_change_grid:bed_change_grid",
         "toolbox.change.sedimentation:sedimentation",
     ),
     "Water": (

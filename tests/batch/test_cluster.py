@@ -51,7 +51,6 @@ def _started(folder: Path, *arguments: str) -> Iterator[subprocess.Popen[bytes]]
 @pytest.fixture(scope="module")
 def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, list[int]]]:
     """Give the address of a real scheduler and the processes of its four workers."""
-    pytest.importorskip("distributed", reason="dask.distributed is not installed")
     folder = tmp_path_factory.mktemp("cluster")
     with ExitStack() as stack:
         file = folder / "scheduler.json"
@@ -151,7 +150,6 @@ def test_a_water_that_takes_workers_down_fails_and_the_others_are_done(
 
 
 def test_nobody_answers(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    pytest.importorskip("distributed", reason="dask.distributed is not installed")
     monkeypatch.setattr("toolbox.batch.cluster._PATIENCE", 0.5)
     with pytest.raises(OutputError, match=r"^no scheduler answers at tcp://127.0.0.1:9: "):
         list(by_cluster(jobs(tmp_path, a="ok"), stand_in, "tcp://127.0.0.1:9"))

@@ -77,7 +77,6 @@ def test_what_is_no_lock_is_left_alone(tmp_path: Path) -> None:
 
 
 def test_a_lock_behind_a_url() -> None:
-    pytest.importorskip("fsspec")
     with (
         locked("memory://locks"),
         pytest.raises(OutputError, match="another batch"),

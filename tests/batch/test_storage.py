@@ -7,8 +7,6 @@ import pytest
 from toolbox.batch import storage
 from toolbox.errors import InputFileError, MissingExtraError, OutputError
 
-fsspec = pytest.importorskip("fsspec", reason="fsspec is not installed")
-
 
 @pytest.mark.parametrize(
     ("place", "whether"),

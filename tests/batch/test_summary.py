@@ -48,7 +48,6 @@ def test_a_list_of_failures_goes_when_there_are_none(tmp_path: Path) -> None:
 
 
 def test_behind_a_url() -> None:
-    pytest.importorskip("fsspec", reason="fsspec is not installed")
     write_summary([DONE, FAILED], "memory://summary")
     assert (read_bytes("memory://summary/waters.csv") or b"").startswith(b"folder,name,status,")
 

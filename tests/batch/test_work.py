@@ -99,7 +99,6 @@ def test_a_folder_of_somebody_else_is_left_alone(job: Job) -> None:
 
 
 def test_inputs_and_results_behind_urls(job: Job, tmp_path: Path) -> None:
-    pytest.importorskip("fsspec", reason="fsspec is not installed")
     for path in (tmp_path / "lake_1").iterdir():
         put_file(path, f"memory://lakes/one/{path.name}")
     far = Job("one", "memory://lakes/one/survey.toml", "memory://out/one", PARTS)
@@ -118,7 +117,6 @@ def test_inputs_and_results_behind_urls(job: Job, tmp_path: Path) -> None:
 
 
 def test_a_survey_here_may_name_inputs_elsewhere(job: Job) -> None:
-    pytest.importorskip("fsspec", reason="fsspec is not installed")
     folder = Path(job.survey).parent
     put_file(folder / "soundings.csv", "memory://far/soundings.csv")
     (folder / "soundings.csv").unlink()
@@ -130,7 +128,6 @@ def test_a_survey_here_may_name_inputs_elsewhere(job: Job) -> None:
 
 
 def test_a_place_for_results_that_cannot_be_reached_fails_the_water_and_no_more(job: Job) -> None:
-    pytest.importorskip("fsspec", reason="fsspec is not installed")
     record = do_water(replace(job, out="nonsense://a/one"))
     assert record.status == "failed"
     assert record.error.startswith("nonsense://a/one/water.json cannot be reached: ")

@@ -36,7 +36,6 @@ import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from importlib.util import module_from_spec, spec_from_file_location
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
@@ -47,6 +46,7 @@ import shapely
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
+import sample_scripts
 import zoo
 
 POSITION = 2.0  # m
@@ -90,13 +90,7 @@ def sample() -> Water:
 
     from toolbox.layers import Shoreline, Soundings
 
-    folder = Path(__file__).resolve().parents[2] / "sample_layers"
-    spec = spec_from_file_location("sample_features_survey", folder / "survey.py")
-    assert spec is not None
-    assert spec.loader is not None
-    survey = module_from_spec(spec)
-    sys.modules[spec.name] = survey
-    spec.loader.exec_module(survey)
+    survey = sample_scripts.load("survey")
     lake = survey.lake
     crs = CRS.from_user_input(lake.CRS)
     shoreline = Shoreline(shapely.MultiPolygon([lake.shoreline()]), crs)

@@ -23,9 +23,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import zoo
 
-from toolbox.bed.fitting import Fit, fit
+from toolbox.bed.fit import Fit
+from toolbox.bed.fitting import fit
 from toolbox.layers import Soundings
-from toolbox.layers.crs import bearings, travel
+from toolbox.layers.geodesy import bearings, travel
 from toolbox.planning.candidates import Candidates, casts_from, pegs_along
 from toolbox.planning.first_plan import survey_worth
 from toolbox.planning.foresight import Plan, even_net, net_spacing, plan

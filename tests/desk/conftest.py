@@ -92,8 +92,6 @@ def desk_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def started(desk_folder: Path) -> Iterator[Started]:
     """Start a desk."""
-    pytest.importorskip("starlette", reason="starlette is not installed")
-    pytest.importorskip("uvicorn", reason="uvicorn is not installed")
     command = [sys.executable, "-c", START, "--no-browser", "--folder", str(desk_folder)]
     process = subprocess.Popen(
         command,

@@ -11,8 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+from playwright import sync_api as playwright
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
 PHONE, DESK = (390, 844), (1440, 900)
@@ -128,7 +127,6 @@ class View:
         self.idle()
 
     def faults_of_access(self) -> list[tuple[str, list[str]]]:
-        pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
         script = files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
         self.page.evaluate(script)
         found = self.page.evaluate("() => axe.run(document, {preload: false})")

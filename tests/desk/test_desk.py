@@ -8,6 +8,7 @@ from pathlib import Path
 from threading import Event
 from typing import Any
 
+import httpx
 import pytest
 from click.testing import CliRunner
 
@@ -88,7 +89,6 @@ def test_files_that_find_no_room_are_refused_in_one_line(
     """Insufficient Storage: RFC 4918 (Dusseault, 2007), section 11.5."""
     import resource
 
-    httpx = pytest.importorskip("httpx", reason="httpx is not installed")
     soft, hard = resource.prlimit(started.process.pid, resource.RLIMIT_FSIZE)
     resource.prlimit(started.process.pid, resource.RLIMIT_FSIZE, (100_000, hard))
     root = started.root.rstrip("/")
@@ -199,8 +199,6 @@ def test_command_names_the_extra_that_is_missing(monkeypatch: pytest.MonkeyPatch
 
 
 def test_told_to_end_the_desk_leaves_nothing_behind() -> None:
-    pytest.importorskip("starlette", reason="starlette is not installed")
-    pytest.importorskip("uvicorn", reason="uvicorn is not installed")
     command = [sys.executable, "-u", "-c", START, "--no-browser"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
         assert process.stdout is not None

@@ -8,17 +8,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 
-pytest.importorskip("starlette", reason="starlette is not installed")
-pytest.importorskip("python_multipart", reason="python-multipart is not installed")
-httpx = pytest.importorskip("httpx", reason="httpx is not installed")
-
-from toolbox.desk.app import make_app  # noqa: E402
-from toolbox.desk.desk import Desk  # noqa: E402
-from toolbox.desk.guard import Guard  # noqa: E402
-from toolbox.desk.hand import Hand  # noqa: E402
-from toolbox.desk.workplace import Workplace  # noqa: E402
+from toolbox.desk.app import make_app
+from toolbox.desk.desk import Desk
+from toolbox.desk.guard import Guard
+from toolbox.desk.hand import Hand
+from toolbox.desk.workplace import Workplace
 
 PORT, MOST = 40_123, 50_000
 ROOT = f"http://127.0.0.1:{PORT}"

@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import geopandas
+import gpxpy
 import numpy as np
 import pyproj
 import pytest
@@ -98,7 +99,6 @@ def test_gdal_reads_the_course_as_one_route_and_outlines_as_tracks(
 
 
 def test_gpxpy_reads_the_same(written: Path) -> None:
-    gpxpy = pytest.importorskip("gpxpy", reason="gpxpy is not installed")
     read = gpxpy.parse(written.read_text(encoding="utf-8"))
     assert (read.version, read.creator, read.name) == ("1.1", "Leadline", "Figment Mere")
     assert read.time == datetime(2026, 5, 12, 11, tzinfo=UTC)

@@ -15,6 +15,7 @@ import numpy as np
 import pyproj
 import pytest
 import shapely
+import xmlschema
 from affine import Affine
 from PIL import Image
 
@@ -144,7 +145,6 @@ def local(address: str) -> str:
 
 @functools.cache
 def schema() -> Any:
-    xmlschema = pytest.importorskip("xmlschema", reason="xmlschema is not installed")
     if not SCHEMAS.is_dir():
         pytest.skip("../shared/schemas is not there")
     file = SCHEMAS / "ogc" / "kml" / "2.2.0" / "ogckml22.xsd"

@@ -7,6 +7,7 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+import xmlschema
 
 from toolbox.errors import ParameterError
 from toolbox.formats.metadata_file import (
@@ -81,7 +82,6 @@ def faults() -> Callable[[str], list[str]]:
     folder = SCHEMAS / "iso"
     if not folder.exists():
         pytest.skip("published schemas are not at hand: ../shared/schemas/iso")
-    xmlschema = pytest.importorskip("xmlschema")
 
     def local(address: str) -> str:
         if "xlink" in address:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import geopandas
+import laspy
 import numpy as np
 import pandas as pd
 import pytest
@@ -119,7 +120,6 @@ def test_a_decimal_comma_and_a_fraction_at_the_end(tmp_path: Path) -> None:
 
 
 def test_laz_and_gpx(tmp_path: Path) -> None:
-    laspy = pytest.importorskip("laspy")
     from pyproj import CRS
 
     header = laspy.LasHeader(point_format=6, version="1.4")

@@ -8,7 +8,7 @@ import shapely
 
 from toolbox.errors import LayerError
 from toolbox.layers import Tin, Vectors
-from toolbox.layers.crs import travel
+from toolbox.layers.geodesy import travel
 from toolbox.marks.cast_profiles import cast_profile
 
 UTM = pyproj.CRS(32633)

@@ -28,8 +28,19 @@ def test_words_of_a_mark() -> None:
 
 
 def test_every_kind_has_a_weight_and_a_name() -> None:
-    assert set(weights_of(*range(9))) == set(NAMES)
-    assert weights_of(0, 1, 2, 3, 4, 5, 6, 7, 8)["bar side"] == 4
+    weights = weights_of(
+        drop_off_foot=0,
+        drop_off_lip=1,
+        gully=2,
+        hump_top=3,
+        hump_side=4,
+        hole=5,
+        plateau_edge=6,
+        plant_edge=7,
+        bottom_change=8,
+    )
+    assert set(weights) == set(NAMES)
+    assert weights["bar side"] == 4
 
 
 def test_spots_that_are_too_shallow_too_deep_or_in_plants_are_left_out() -> None:

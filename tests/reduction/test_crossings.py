@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
 import shapely
 from hypothesis import given, settings
@@ -250,7 +251,6 @@ def test_a_bad_option_is_refused() -> None:
 
 
 def test_the_sample_survey_agrees_within_the_errors_it_was_made_with() -> None:
-    pyproj = pytest.importorskip("pyproj")
     folder = Path(__file__).resolve().parents[2] / "sample_layers"
     points = pd.read_csv(folder / "boat_points.csv")
     move = pyproj.Transformer.from_crs(4326, 32625, always_xy=True)

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pyproj
 import pytest
 from numpy.typing import NDArray
 
@@ -230,7 +231,6 @@ SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
 
 @pytest.fixture(scope="module")
 def boat() -> tuple[Floats, pd.DataFrame]:
-    pyproj = pytest.importorskip("pyproj")
     points = pd.read_csv(SAMPLE / "boat_points.csv")
     move = pyproj.Transformer.from_crs(4326, 32625, always_xy=True)
     return np.column_stack(move.transform(points.longitude, points.latitude)), points

@@ -4,8 +4,7 @@ import time
 from typing import Any
 
 import pytest
-
-processes = pytest.importorskip("owslib.ogcapi.processes")
+from owslib.ogcapi import processes
 
 
 @pytest.fixture(scope="module")

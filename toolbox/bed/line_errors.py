@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from toolbox.bed.fitting import Fit, fit, usable_places
+from toolbox.bed.fit import Fit
+from toolbox.bed.fitting import fit, usable_places
 from toolbox.bed.observations import Ties
 from toolbox.errors import LayerError
 from toolbox.layers import Shoreline, Soundings, Table

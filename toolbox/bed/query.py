@@ -8,7 +8,8 @@ import numpy as np
 from toolbox.bed.location import interpolated, locate
 from toolbox.bed.uncertainty import depth_band
 from toolbox.layers import Places, Soundings, Table, Tin, VertexKind
-from toolbox.layers.crs import areal_scale, check_same_crs
+from toolbox.layers.crs import check_same_crs
+from toolbox.layers.geodesy import areal_scale
 from toolbox.tool import Range, tool
 
 if TYPE_CHECKING:

@@ -1,102 +1,22 @@
 """Change: what was laid down and what was carried off between two surveys of one water."""
 
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated
 
 import numpy as np
 
 from toolbox.bed.uncertainty import band
-from toolbox.change.comparison import (
-    FIELDS,
-    Comparison,
-    compare,
-    limit_of_detection,
-    quantile,
-)
-from toolbox.change.noise import spherical_sd_of_mean
-from toolbox.change.patches import Patches
+from toolbox.change.comparison import FIELDS, Comparison, compare, quantile
+from toolbox.change.patches import SKIRT, SURPRISE, Patches
 from toolbox.errors import LayerError, ParameterError
-from toolbox.layers import Grid, Table, Tin, Vectors
+from toolbox.layers import Table, Tin, Vectors
 from toolbox.layers.crs import check_same_crs
 from toolbox.tool import Range, tool
 from toolbox.units import round_number
 
-__all__ = ["bed_change", "bed_change_grid", "change_limits", "inside"]
-
-_SKIRT = 1.0
-_SURPRISE = 2.0
-"""Unchanged beds of invented lakes showed patches up to 1.7 times as heavy as errors explain."""
+__all__ = ["bed_change", "inside"]
 
 _MOST_ZONES = 1000
-
-
-@tool("Smallest change two surveys can show")
-def change_limits(
-    *,
-    sd_before: Annotated[float, Range("m", min=0)],
-    sd_after: Annotated[float, Range("m", min=0)],
-    area: Annotated[float, Range("m^2", above=0)],
-    correlation_range: Annotated[float, Range("m", min=0)],
-    datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
-    confidence: Annotated[float, Range("", above=0, max=0.9999)] = 0.95,
-) -> Table:
-    """Tell what change of the bed two surveys can show, before they are made.
-
-    Parameters
-    ----------
-    sd_before : float
-        One standard deviation of a depth of the earlier survey.
-    sd_after : float
-        One standard deviation of a depth of the later survey.
-    area : float
-        Of the ground over which change is added up.
-    correlation_range : float
-        Distance beyond which the errors of two depths have nothing to do with each other (the
-        range of a spherical variogram), such as the spacing of the lines.
-    datum_sd : float
-        One standard deviation of the difference of the two surveys' levels.
-    confidence : float
-        With which what is beyond a limit is no chance.
-
-    Returns
-    -------
-    Table
-        Columns ``measure, value, unit, source``: the limit of detection at one place
-        t sqrt(s1^2 + s2^2 + s_datum^2), t the normal quantile (1.96 of 95 %); the sd of the mean
-        change over the area, sqrt((s1^2 + s2^2) f^2 + s_datum^2), where f^2 is
-        1 - h + h^3 / 5 with h = radius / range of a round area smaller than the range, and
-        0.2 pi range^2 / area of a larger one; and the limits of the mean and of the volume.
-
-    Notes
-    -----
-    What all depths of a survey have in common does not average out: over a large area it is all
-    that is left.
-
-    References
-    ----------
-    Lane, Westaway & Hicks 2003, Earth Surface Processes and Landforms 28:249; Wheaton et al. 2010,
-    ibid. 35:136 (limit at a place); Rolstad, Haug & Denby 2009, Journal of Glaciology 55:666
-    (correlated error); Anderson 2019, Earth Surface Processes and Landforms 44:1015 (systematic
-    error; all from memory).
-    """
-    import pandas as pd
-
-    t = quantile(confidence)
-    place = limit_of_detection(sd_before, sd_after, t, datum_sd)
-    share = spherical_sd_of_mean(area, correlation_range)
-    mean_sd = float(limit_of_detection(sd_before * share, sd_after * share, 1.0, datum_sd))
-    beyond = f"{confidence:.4g} confidence"
-    rows = [
-        ("limit at a place", float(place), "m", f"t sqrt(s1^2 + s2^2 + s_datum^2), {beyond}"),
-        ("sd of the mean change", mean_sd, "m", "correlated and common errors"),
-        ("limit of the mean change", t * mean_sd, "m", beyond),
-        ("sd of the volume", mean_sd * area, "m3", "sd of the mean change times area"),
-        ("limit of the volume", t * mean_sd * area, "m3", beyond),
-    ]
-    return Table(
-        pd.DataFrame(rows, columns=["measure", "value", "unit", "source"]),
-        "Smallest change two surveys can show",
-    )
 
 
 @tool("Change of the bed between two surveys")
@@ -108,8 +28,8 @@ def bed_change(
     depths: Annotated[tuple[float, ...], Range("m")] | None = None,
     zone_name: str = "name",
     confidence: Annotated[float, Range("", min=0.5, max=0.99)] = 0.95,
-    skirt: Annotated[float, Range("", min=0, max=3)] = _SKIRT,
-    surprise: Annotated[float, Range("", min=1)] = _SURPRISE,
+    skirt: Annotated[float, Range("", min=0, max=3)] = SKIRT,
+    surprise: Annotated[float, Range("", min=1)] = SURPRISE,
     shift: Annotated[float, Range("m")] = 0.0,
     datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
     sd_before: Annotated[float, Range("m", min=0)] | None = None,
@@ -224,99 +144,6 @@ def bed_change(
     }
     notes = (f"low and high: 90 % band of {FIELDS} fields of error", *two.notes)
     return Table(pd.DataFrame(columns), "Change between two surveys", notes)
-
-
-@tool("Map of change between two surveys")
-def bed_change_grid(
-    before: Tin,
-    after: Tin,
-    *,
-    show: Literal["change", "limit", "significance", "patches"] = "change",
-    confidence: Annotated[float, Range("", min=0.5, max=0.99)] = 0.95,
-    skirt: Annotated[float, Range("", min=0, max=3)] = _SKIRT,
-    surprise: Annotated[float, Range("", min=1)] = _SURPRISE,
-    shift: Annotated[float, Range("m")] = 0.0,
-    datum_sd: Annotated[float, Range("m", min=0)] = 0.0,
-    sd_before: Annotated[float, Range("m", min=0)] | None = None,
-    sd_after: Annotated[float, Range("m", min=0)] | None = None,
-    correlation_range: Annotated[float, Range("m", above=0)] | None = None,
-    cell: Annotated[float, Range("m", above=0)] | None = None,
-    seed: Annotated[int, Range("", min=0)] = 0,
-) -> Grid:
-    """Map the change of the bed between two surveys, or how far to believe it.
-
-    Parameters
-    ----------
-    before : Tin
-        The earlier bed.
-    after : Tin
-        The later bed, in the same CRS and below the same datum.
-    show : str
-        ``"change"``: m, positive where the bed rose. ``"limit"``: the limit of detection at each
-        place, m. ``"significance"``: how sure it is that the bed changed there, 0 to 1, with the
-        sign of the change. ``"patches"``: 1 where something was laid down, -1 where something was
-        carried off, 0 where chance may do as much.
-    confidence : float
-        Of the limit and of the patches.
-    skirt : float
-        By how much of its own radius a patch of change is widened, for its thin edge.
-    surprise : float
-        How many times as heavy as the patches that errors make one must be: for forms that one
-        survey met and the other missed, which no error holds. 1 takes the errors at their word.
-    shift : float
-        Rise of the bed that is none, as from another datum: it is taken off.
-    datum_sd : float
-        One standard deviation of the difference of the two surveys' levels, if the beds' own
-        errors do not hold it.
-    sd_before : float, optional
-        One standard deviation of the depth of an earlier bed that knows no error of its own.
-    sd_after : float, optional
-        The same of the later bed.
-    correlation_range : float, optional
-        Distance beyond which the errors of a bed without draws have nothing to do with each other.
-    cell : float, optional
-        Width of a cell; if left out, as for the table of change.
-    seed : int
-        Of the simulated errors.
-
-    Returns
-    -------
-    Grid
-        On the cells whose centre lies in both waters.
-
-    Raises
-    ------
-    LayerError
-        If the beds lie in different CRS or have no ground in common.
-    ParameterError
-        If a bed's error is not known, or nothing tells how it is correlated.
-
-    Notes
-    -----
-    The significance is that of one place looked at by itself: of a water where nothing changed, a
-    twentieth is beyond 0.95. The patches are judged against chance anywhere in the water.
-    """
-    from scipy.special import erf
-
-    two = compare(
-        before,
-        after,
-        cell=cell,
-        shift=shift,
-        datum_sd=datum_sd,
-        sd_before=sd_before,
-        sd_after=sd_after,
-        correlation_range=correlation_range,
-        seed=seed,
-    )
-    if show == "change":
-        return two.grid(two.rise, "bed_change", "m")
-    if show == "limit":
-        return two.grid(quantile(confidence) * two.sd, "change_limit", "m")
-    if show == "significance":
-        return two.grid(erf(two.score_of(two.rise) / np.sqrt(2)), "change_significance", "1")
-    patches = Patches.of(two, confidence=confidence, skirt=skirt)
-    return two.grid(patches.sides(two.rise, surprise=surprise), "change_patches", "1")
 
 
 def inside(two: Comparison, zones: Vectors, name: str = "name") -> dict[str, np.ndarray]:

@@ -14,7 +14,8 @@ from toolbox.bed.location import interpolated, locate
 from toolbox.change.noise import BedError, spherical_fields
 from toolbox.errors import LayerError, ParameterError, TooLargeError
 from toolbox.layers import Grid, Tin
-from toolbox.layers.crs import areal_scale, check_same_crs
+from toolbox.layers.crs import check_same_crs
+from toolbox.layers.geodesy import areal_scale
 from toolbox.units import round_number
 
 __all__ = ["Comparison", "compare", "limit_of_detection", "quantile"]

@@ -7,7 +7,7 @@ import numpy as np
 from toolbox.bed.location import interpolated, locate
 from toolbox.bed.uncertainty import depth_band
 from toolbox.layers import Tin
-from toolbox.layers.crs import areal_scale
+from toolbox.layers.geodesy import areal_scale
 
 __all__ = ["bed_at", "depth_at", "directed_slope", "map_scale", "weights_in"]
 

@@ -9,7 +9,8 @@ import numpy as np
 from toolbox.errors import LayerError
 from toolbox.features.reading import bed_at, directed_slope
 from toolbox.layers import Table, Tin, Vectors
-from toolbox.layers.crs import check_same_crs, distances, is_plane
+from toolbox.layers.crs import check_same_crs, is_plane
+from toolbox.layers.geodesy import distances
 from toolbox.tool import Range, tool
 from toolbox.words import counted
 

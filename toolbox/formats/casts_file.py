@@ -11,7 +11,7 @@ from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.places import named_places, read_places, true_bearings
 from toolbox.layers import CastLog, Places
-from toolbox.layers.crs import bearings
+from toolbox.layers.geodesy import bearings
 from toolbox.moments import in_utc
 from toolbox.tool import Range, checked
 from toolbox.units import convert

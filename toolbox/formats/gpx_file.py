@@ -11,6 +11,7 @@ import numpy as np
 from toolbox.errors import LayerError
 from toolbox.formats.captions import CAUTION, captions, depths_of, in_degrees, plain
 from toolbox.formats.paths import new_file
+from toolbox.formats.xml_text import add_texts, degrees_text
 from toolbox.layers import Vectors
 
 __all__ = ["write_gpx"]
@@ -18,7 +19,6 @@ __all__ = ["write_gpx"]
 _NAMESPACE = "http://www.topografix.com/GPX/1/1"
 _SCHEMA = f"{_NAMESPACE} {_NAMESPACE}/gpx.xsd"
 _DEPTH = "urn:leadline:gpx"  # whose elements stand where GPX leaves room for others
-_DIGITS = 7  # of a degree: a centimetre
 
 
 def write_gpx(
@@ -88,11 +88,11 @@ def _root(title: str, about: str, time: datetime | None, bounds: np.ndarray) -> 
     root.set("xmlns:xsi", "http://www.w3.org/2001/XMLSchema-instance")
     root.set("xsi:schemaLocation", _SCHEMA)
     about_it = ET.SubElement(root, "metadata")
-    _texts(about_it, name=plain(title), desc=plain(about, most=1000))
+    add_texts(about_it, name=plain(title), desc=plain(about, most=1000))
     if time is not None:
-        _texts(about_it, time=time.isoformat(timespec="seconds"))
+        add_texts(about_it, time=time.isoformat(timespec="seconds"))
     names = ("minlon", "minlat", "maxlon", "maxlat")
-    ET.SubElement(about_it, "bounds", dict(zip(names, map(_number, bounds), strict=True)))
+    ET.SubElement(about_it, "bounds", dict(zip(names, map(degrees_text, bounds), strict=True)))
     return root
 
 
@@ -140,7 +140,7 @@ def _course(course: Vectors) -> ET.Element:
 
 def _route(texts: dict[str, str], places: Iterable[tuple[np.ndarray, str]]) -> ET.Element:
     route = ET.Element("rte")
-    _texts(route, **texts)
+    add_texts(route, **texts)
     route.extend(_point("rtept", place, {"name": name}) for place, name in places)
     return route
 
@@ -149,7 +149,7 @@ def _track(texts: dict[str, str], shape: Any) -> ET.Element:
     import shapely
 
     track = ET.Element("trk")
-    _texts(track, **texts)
+    add_texts(track, **texts)
     outline = shape.boundary if "Polygon" in shape.geom_type else shape
     for line in shapely.get_parts(outline):
         segment = ET.SubElement(track, "trkseg")
@@ -161,19 +161,9 @@ def _point(
     kind: str, place: Sequence[float] | np.ndarray, texts: dict[str, str], depth: float = np.nan
 ) -> ET.Element:
     longitude, latitude = place
-    point = ET.Element(kind, lat=_number(latitude), lon=_number(longitude))
-    _texts(point, **texts)
+    point = ET.Element(kind, lat=degrees_text(latitude), lon=degrees_text(longitude))
+    add_texts(point, **texts)
     if np.isfinite(depth):
         extensions = ET.SubElement(point, "extensions")
-        _texts(extensions, **{"leadline:depth": f"{depth:.2f}"})
+        add_texts(extensions, **{"leadline:depth": f"{depth:.2f}"})
     return point
-
-
-def _texts(parent: ET.Element, **texts: str) -> None:
-    for name, text in texts.items():
-        if text:
-            ET.SubElement(parent, name).text = text
-
-
-def _number(degrees: float) -> str:
-    return f"{degrees:.{_DIGITS}f}"

@@ -13,6 +13,7 @@ from toolbox.errors import LayerError
 from toolbox.formats.captions import CAUTION, WGS84, captions, in_degrees, plain
 from toolbox.formats.depth_colours import INK, DepthColours, extent, png, trimmed
 from toolbox.formats.paths import new_file
+from toolbox.formats.xml_text import add_texts, degrees_text
 from toolbox.layers import Grid, Vectors
 
 __all__ = ["write_kml", "write_kmz"]
@@ -21,7 +22,6 @@ _NAMESPACE = "http://www.opengis.net/kml/2.2"
 _MOST_PIXELS = 2048  # along a side: more is scaled down by viewers on phones
 _FINER = 4  # pixels to a cell, so that the edge of the water is no staircase in degrees
 _METRES = 111_320.0  # to a degree of latitude, on a sphere
-_DIGITS = 7  # of a degree: a centimetre
 _INK = f"ff{INK[5:7]}{INK[3:5]}{INK[1:3]}"  # opacity, blue, green, red, as KML has them
 _WIDTHS = {"line": 1.2, "heavy": 2.4, "area": 1.5}
 
@@ -126,13 +126,15 @@ def _picture(colours: DepthColours) -> tuple[np.ndarray, tuple[float, float, flo
 def _document(title: str, about: str) -> tuple[ET.Element, ET.Element]:
     root = ET.Element("kml", xmlns=_NAMESPACE)
     document = ET.SubElement(root, "Document")
-    _texts(document, name=plain(title) or "Lake bed", open="1", description=plain(about, most=1000))
-    _texts(ET.SubElement(_styled(document, "point"), "LabelStyle"), scale="0.9")
+    add_texts(
+        document, name=plain(title) or "Lake bed", open="1", description=plain(about, most=1000)
+    )
+    add_texts(ET.SubElement(_styled(document, "point"), "LabelStyle"), scale="0.9")
     for name, width in _WIDTHS.items():
         style = _styled(document, name)
-        _texts(ET.SubElement(style, "LineStyle"), color=_INK, width=f"{width:g}")
+        add_texts(ET.SubElement(style, "LineStyle"), color=_INK, width=f"{width:g}")
         if name == "area":
-            _texts(ET.SubElement(style, "PolyStyle"), color="40ffffff")
+            add_texts(ET.SubElement(style, "PolyStyle"), color="40ffffff")
     return root, document
 
 
@@ -142,17 +144,17 @@ def _styled(document: ET.Element, name: str) -> ET.Element:
 
 def _overlay(document: ET.Element, name: str, box: tuple[float, float, float, float]) -> None:
     overlay = ET.SubElement(document, "GroundOverlay")
-    _texts(overlay, name=plain(name.replace("_", " ")))
-    _texts(ET.SubElement(overlay, "Icon"), href="files/depth.png")
-    west, south, east, north = map(_number, box)
+    add_texts(overlay, name=plain(name.replace("_", " ")))
+    add_texts(ET.SubElement(overlay, "Icon"), href="files/depth.png")
+    west, south, east, north = map(degrees_text, box)
     box_it = ET.SubElement(overlay, "LatLonBox")
-    _texts(box_it, north=north, south=south, east=east, west=west)
+    add_texts(box_it, north=north, south=south, east=east, west=west)
 
 
 def _legend(document: ET.Element) -> None:
     overlay = ET.SubElement(document, "ScreenOverlay")
-    _texts(overlay, name="legend")
-    _texts(ET.SubElement(overlay, "Icon"), href="files/legend.png")
+    add_texts(overlay, name="legend")
+    add_texts(ET.SubElement(overlay, "Icon"), href="files/legend.png")
     for corner in ("overlayXY", "screenXY"):
         units = {"xunits": "fraction", "yunits": "fraction"}
         ET.SubElement(overlay, corner, {"x": "0.01", "y": "0.98", **units})
@@ -164,12 +166,14 @@ def _folders(document: ET.Element, layers: tuple[Vectors, ...], *, empty: bool) 
         raise LayerError("a KML file needs at least one feature with a place, got none")
     for layer, frame in zip(layers, frames, strict=True):
         folder = ET.SubElement(document, "Folder")
-        _texts(folder, name=plain(layer.name.replace("_", " ")))
+        add_texts(folder, name=plain(layer.name.replace("_", " ")))
         said = captions(frame, layer.name)
         heavy = frame["index_line"] if "index_line" in frame else [False] * len(frame)
         for shape, (name, words), strong in zip(frame.geometry, said, heavy, strict=True):
             mark = ET.SubElement(folder, "Placemark")
-            _texts(mark, name=name, description=words, styleUrl=f"#{_style(shape, bool(strong))}")
+            add_texts(
+                mark, name=name, description=words, styleUrl=f"#{_style(shape, bool(strong))}"
+            )
             mark.append(_shape(shape))
 
 
@@ -190,7 +194,7 @@ def _shape(shape: Any) -> ET.Element:
         return _polygon(shape)
     element = ET.Element("Point" if shape.geom_type == "Point" else "LineString")
     if shape.geom_type != "Point":
-        _texts(element, tessellate="1")  # lies on the ground
+        add_texts(element, tessellate="1")  # lies on the ground
     return _with_places(element, shape)
 
 
@@ -199,7 +203,7 @@ def _polygon(shape: Any) -> ET.Element:
 
     turned = shapely.orient_polygons(shape)  # KML asks for outer rings counter-clockwise
     element = ET.Element("Polygon")
-    _texts(element, tessellate="1")
+    add_texts(element, tessellate="1")
     for name, rings in (
         ("outerBoundaryIs", [turned.exterior]),
         ("innerBoundaryIs", turned.interiors),
@@ -214,16 +218,6 @@ def _with_places(element: ET.Element, shape: Any) -> ET.Element:
     import shapely
 
     places = shapely.get_coordinates(shape).tolist()
-    said = " ".join(f"{east:.{_DIGITS}f},{north:.{_DIGITS}f}" for east, north in places)
-    _texts(element, coordinates=said)
+    said = " ".join(f"{degrees_text(east)},{degrees_text(north)}" for east, north in places)
+    add_texts(element, coordinates=said)
     return element
-
-
-def _texts(parent: ET.Element, **texts: str) -> None:
-    for name, text in texts.items():
-        if text:
-            ET.SubElement(parent, name).text = text
-
-
-def _number(degrees: float) -> str:
-    return f"{degrees:.{_DIGITS}f}"

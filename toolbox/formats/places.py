@@ -12,7 +12,8 @@ from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
 from toolbox.layers import Places
-from toolbox.layers.crs import parse_crs, project, travel, working_crs
+from toolbox.layers.crs import parse_crs, project, working_crs
+from toolbox.layers.geodesy import travel
 from toolbox.notes import Assumption
 from toolbox.tool import Range, checked
 from toolbox.units import convert

@@ -11,10 +11,10 @@ from toolbox.formats.gpx_paths import read_gpx_paths
 from toolbox.formats.paths import existing_file
 from toolbox.formats.soundings_file import depths_of
 from toolbox.formats.vector import metric_crs, read_features
+from toolbox.isobaths.map_bands import isobaths_of_bands
 from toolbox.layers import Breaklines, Centreline, Shoreline
 from toolbox.layers.crs import project_shapes
 from toolbox.layers.outlines import closed_outlines
-from toolbox.reduction.isobaths import isobaths_of_bands
 from toolbox.tool import Range, checked
 from toolbox.units import Unit
 from toolbox.words import counted

@@ -1,6 +1,10 @@
-"""XML text: what characters a file may hold."""
+"""XML text: what characters a file may hold, and how texts and degrees are put into it."""
 
-__all__ = ["xml_characters"]
+import xml.etree.ElementTree as ET
+
+__all__ = ["add_texts", "degrees_text", "xml_characters"]
+
+_DIGITS = 7  # of a degree: a centimetre
 
 
 def xml_characters(words: str) -> str:
@@ -30,3 +34,21 @@ def xml_characters(words: str) -> str:
         for c in words
         if c in "\t\n\r" or " " <= c <= "\ud7ff" or "\ue000" <= c <= "\ufffd" or c > "\uffff"
     )
+
+
+def add_texts(parent: ET.Element, **texts: str) -> None:
+    """Add an element for each text that says something, in their order."""
+    for name, text in texts.items():
+        if text:
+            ET.SubElement(parent, name).text = text
+
+
+def degrees_text(degrees: float) -> str:
+    """Return degrees to about a centimetre on the ground.
+
+    Examples
+    --------
+    >>> degrees_text(-64.5)
+    '-64.5000000'
+    """
+    return f"{degrees:.{_DIGITS}f}"

@@ -7,7 +7,7 @@ import numpy as np
 from toolbox.bed.location import interpolated, locate
 from toolbox.habitat.plants import PlantBeds, PlantReadings, inhabited
 from toolbox.layers import Tin
-from toolbox.layers.crs import areal_scale
+from toolbox.layers.geodesy import areal_scale
 
 __all__ = ["PlantSums", "resampled", "sums_of_beds", "sums_of_readings"]
 

@@ -4,7 +4,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from toolbox.layers.crs import distances, is_plane
+from toolbox.layers.crs import is_plane
+from toolbox.layers.geodesy import distances
 
 if TYPE_CHECKING:
     from pyproj import CRS

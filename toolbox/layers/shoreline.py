@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers.crs import check_projected, distances, earth, is_plane, project_shapes
+from toolbox.layers.crs import check_projected, earth, is_plane, project_shapes
+from toolbox.layers.geodesy import distances
 from toolbox.layers.repair import SLIVER_M2, repaired
 
 if TYPE_CHECKING:

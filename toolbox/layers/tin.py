@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers.crs import check_projected, is_plane, scale_polynomial
+from toolbox.layers.crs import check_projected, is_plane
+from toolbox.layers.geodesy import scale_polynomial
 
 if TYPE_CHECKING:
     from pyproj import CRS

@@ -9,7 +9,8 @@ import numpy as np
 from toolbox.errors import LayerError
 from toolbox.features.bed_features import bed_features
 from toolbox.layers import Places, Shoreline, Tin, Vectors
-from toolbox.layers.crs import bearings, check_same_crs, distances
+from toolbox.layers.crs import check_same_crs
+from toolbox.layers.geodesy import bearings, distances
 from toolbox.marks.casting import open_spots
 from toolbox.marks.marking import (
     CAUTIONS,
@@ -140,15 +141,15 @@ def boat_marks(
     )
     features = bed_features(bed) if features is None else features
     weights = weights_of(
-        weight_drop_off_foot,
-        weight_drop_off_lip,
-        weight_gully,
-        weight_hump_top,
-        weight_hump_side,
-        weight_hole,
-        weight_plateau_edge,
-        weight_plant_edge,
-        weight_bottom_change,
+        drop_off_foot=weight_drop_off_foot,
+        drop_off_lip=weight_drop_off_lip,
+        gully=weight_gully,
+        hump_top=weight_hump_top,
+        hump_side=weight_hump_side,
+        hole=weight_hole,
+        plateau_edge=weight_plateau_edge,
+        plant_edge=weight_plant_edge,
+        bottom_change=weight_bottom_change,
     )
     start, part = boat_start(slip, shoreline)
     limits = (shallowest, np.inf if deepest is None else deepest)

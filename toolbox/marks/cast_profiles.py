@@ -7,7 +7,8 @@ import numpy as np
 from toolbox.errors import LayerError
 from toolbox.features.sections import Cutter, section_notes
 from toolbox.layers import Table, Tin, Vectors
-from toolbox.layers.crs import check_same_crs, distances
+from toolbox.layers.crs import check_same_crs
+from toolbox.layers.geodesy import distances
 from toolbox.tool import Range, tool
 
 if TYPE_CHECKING:

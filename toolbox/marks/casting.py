@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.layers import Shoreline, Vectors
-from toolbox.layers.crs import areal_scale, bearings, distances
+from toolbox.layers.geodesy import areal_scale, bearings, distances
 from toolbox.marks.pegs import Pegs, geometries, keeps_clear, within_sector
 from toolbox.planning.candidates import BANK, clear_water
 

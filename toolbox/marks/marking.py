@@ -43,6 +43,7 @@ _HAIR = 1e-6  # m
 
 
 def weights_of(
+    *,
     drop_off_foot: float,
     drop_off_lip: float,
     gully: float,

@@ -174,15 +174,15 @@ def marks(
     )
     features = bed_features(bed) if features is None else features
     weights = weights_of(
-        weight_drop_off_foot,
-        weight_drop_off_lip,
-        weight_gully,
-        weight_hump_top,
-        weight_hump_side,
-        weight_hole,
-        weight_plateau_edge,
-        weight_plant_edge,
-        weight_bottom_change,
+        drop_off_foot=weight_drop_off_foot,
+        drop_off_lip=weight_drop_off_lip,
+        gully=weight_gully,
+        hump_top=weight_hump_top,
+        hump_side=weight_hump_side,
+        hole=weight_hole,
+        plateau_edge=weight_plateau_edge,
+        plant_edge=weight_plant_edge,
+        bottom_change=weight_bottom_change,
     )
     placed = pegs is None
     if pegs is None:

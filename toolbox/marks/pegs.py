@@ -7,7 +7,8 @@ import numpy as np
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Places, Shoreline, Vectors
-from toolbox.layers.crs import areal_scale, bearings, check_same_crs, distances
+from toolbox.layers.crs import check_same_crs
+from toolbox.layers.geodesy import areal_scale, bearings, distances
 from toolbox.planning.candidates import pegs_along
 from toolbox.tool import Range, tool
 

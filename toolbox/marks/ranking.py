@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from toolbox.layers.crs import distances
+from toolbox.layers.geodesy import distances
 from toolbox.marks.spots import Spots
 
 if TYPE_CHECKING:

@@ -7,7 +7,7 @@ import numpy as np
 
 from toolbox.errors import LayerError
 from toolbox.layers import Shoreline
-from toolbox.layers.crs import bearings, distances, travel
+from toolbox.layers.geodesy import bearings, distances, travel
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame

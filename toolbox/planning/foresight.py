@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from toolbox.bed.field import Posterior
-from toolbox.bed.fitting import Fit, common_sd
+from toolbox.bed.fit import Fit, common_sd
 from toolbox.bed.flow import Directions
 from toolbox.bed.graded import Net, graded_net
 from toolbox.bed.observations import Observations

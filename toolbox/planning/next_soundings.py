@@ -5,7 +5,8 @@ from typing import Annotated
 
 import numpy as np
 
-from toolbox.bed.fitting import Fit, fit
+from toolbox.bed.fit import Fit
+from toolbox.bed.fitting import fit
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Centreline, Places, Shoreline, Soundings, Vectors
 from toolbox.layers.crs import check_same_crs

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import numpy as np
 
 from toolbox.layers import CastLog, Shoreline, Soundings
-from toolbox.layers.crs import check_same_crs, travel
+from toolbox.layers.crs import check_same_crs
+from toolbox.layers.geodesy import travel
 from toolbox.notes import Assumption
 from toolbox.tool import Range, tool
 

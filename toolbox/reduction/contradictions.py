@@ -10,11 +10,11 @@ from toolbox.reduction.continuity import NORMAL, SIDE, roughness
 from toolbox.reduction.crossings import PLACE_SD
 from toolbox.reduction.echoes import DOUBLE, TRIPLE
 from toolbox.reduction.explanation import CONTRADICTION, SIGN, WRONG, Evidence, explain
+from toolbox.reduction.lines_around import unlike_around
 from toolbox.reduction.meetings import Meetings
 from toolbox.reduction.planes import UNLIKE
 from toolbox.reduction.runs import Runs, cut_to_runs, links, returning, signs
 from toolbox.reduction.stretches import Stretches, own_lines
-from toolbox.reduction.surroundings import unlike_around
 from toolbox.reduction.votes import all_meetings, votes
 from toolbox.tool import Range, tool
 

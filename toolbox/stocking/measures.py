@@ -8,7 +8,7 @@ import numpy as np
 from toolbox.bed.uncertainty import band
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Shoreline, Table, Tin
-from toolbox.layers.crs import distances
+from toolbox.layers.geodesy import distances
 from toolbox.stocking.measured import SPECIES_COLUMNS
 from toolbox.stocking.suitable import suitable_rows
 from toolbox.tool import Range, tool

@@ -2,11 +2,13 @@
 
 from dataclasses import dataclass, field
 
-from toolbox.bed.fitting import Fit, LargeNetError, fit
+from toolbox.bed.fit import Fit
+from toolbox.bed.fitting import LargeNetError, fit
 from toolbox.bed.line_errors import errors_told
+from toolbox.bed.survey_orders import survey_order_share
 from toolbox.bed.triangulation import triangulate
 from toolbox.bed.uncertainty import depth_sd_grid, support_grid, unsurveyed_grid
-from toolbox.bed.validation import choose_method, survey_order_share
+from toolbox.bed.validation import choose_method
 from toolbox.errors import LayerError
 from toolbox.layers import Grid, Soundings, Table, Tin
 from toolbox.reduction.thinning import thin

@@ -1,6 +1,6 @@
 """Plan: where to sound next, as one step of a survey, on the fit that its bed was made with."""
 
-from toolbox.bed.fitting import Fit
+from toolbox.bed.fit import Fit
 from toolbox.formats.places import read_places
 from toolbox.layers import Places, Vectors
 from toolbox.notes import Caution

@@ -14,7 +14,7 @@ from toolbox.formats.shoreline_file import read_breaklines, read_centreline, rea
 from toolbox.formats.soundings_file import read_soundings
 from toolbox.formats.xyz import thin_xyz
 from toolbox.layers import Breaklines, Centreline, Shoreline, Soundings, Table
-from toolbox.layers.crs import areal_scale
+from toolbox.layers.geodesy import areal_scale
 from toolbox.notes import Assumption, Caution, same_kind
 from toolbox.reduction.bar_check import apply_bar_check, fit_bars
 from toolbox.reduction.casts import place_casts

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.layers.crs import travel
+from toolbox.layers.geodesy import travel
 
 if TYPE_CHECKING:
     from pyproj import CRS

@@ -7,7 +7,8 @@ import numpy as np
 
 from toolbox.errors import LayerError, ParameterError
 from toolbox.layers import Grid, Table
-from toolbox.layers.crs import areal_scale, is_plane
+from toolbox.layers.crs import is_plane
+from toolbox.layers.geodesy import areal_scale
 from toolbox.layers.grid_blocks import GridBlocks, continued, overlapping
 from toolbox.notes import Caution
 from toolbox.tool import Range, tool

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from toolbox.layers import Tin, VertexKind
-from toolbox.layers.crs import areal_scale, distances
+from toolbox.layers.geodesy import areal_scale, distances
 from toolbox.layers.tin import edge_keys
 
 __all__ = ["Rim"]

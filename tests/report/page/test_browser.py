@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import shapely
 from matplotlib.image import imread
+from playwright import sync_api as playwright
 
 from toolbox.layers import Shoreline
 from toolbox.report.columns import quoted
@@ -20,8 +21,6 @@ from toolbox.report.page import MapLayers, PageTables
 from toolbox.report.page.gather import fine_levels
 from toolbox.units import convert
 from toolbox.volume.hypsography import area_and_volume, hypsography
-
-playwright = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
 
 PHONE, DESK = (390, 844), (1440, 900)
 EAST, NORTH = 501_000.0, 5_201_000.0  # of the water's middle
@@ -523,7 +522,6 @@ def test_every_control_can_be_reached_and_named(view: View) -> None:
 
 
 def test_no_serious_fault_of_access(view: View) -> None:
-    pytest.importorskip("axe_playwright_python", reason="axe-core is not installed")
     script = files("axe_playwright_python").joinpath("axe.min.js")
     view.page.evaluate(script.read_text(encoding="utf-8"))
     found = view.page.evaluate("() => axe.run(document, {preload: false})")

@@ -9,6 +9,7 @@ import geopandas
 import numpy as np
 import pytest
 import shapely
+import xmlschema
 from affine import Affine
 
 from toolbox.layers import Grid
@@ -62,7 +63,6 @@ def faults() -> Callable[[str], list[str]]:
     """Return what tells the faults of a style by the schema of OGC SLD 1.0.0."""
     if not (SCHEMAS / "validate_sld.py").exists():
         pytest.skip("published schemas are not at hand: ../shared/schemas")
-    xmlschema = pytest.importorskip("xmlschema")
     folder = SCHEMAS / "ogc"
 
     def local(address: str) -> str:

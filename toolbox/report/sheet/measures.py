@@ -4,7 +4,8 @@ import math
 
 import numpy as np
 
-from toolbox.layers.crs import bearings, is_plane
+from toolbox.layers.crs import is_plane
+from toolbox.layers.geodesy import bearings
 from toolbox.report.drawing import FAULT, INK, PAPER
 from toolbox.report.sheet.blocks import Block, heading, heading_height
 from toolbox.report.sheet.lettering import LEADING, width_of, wrapped

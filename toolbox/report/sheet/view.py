@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from toolbox.errors import ParameterError
-from toolbox.layers.crs import areal_scale
+from toolbox.layers.geodesy import areal_scale
 from toolbox.report.sheet.paper import MM, Box
 
 __all__ = [

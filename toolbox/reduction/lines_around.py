@@ -1,4 +1,4 @@
-"""Surroundings: whether the lines on both sides of a run read what it reads."""
+"""Lines around: whether the lines on both sides of a run read what it reads."""
 
 import numpy as np
 

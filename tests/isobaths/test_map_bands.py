@@ -7,7 +7,7 @@ import shapely
 
 from toolbox.errors import LayerError
 from toolbox.formats.shoreline_file import read_breaklines
-from toolbox.reduction.isobaths import isobaths_of_bands
+from toolbox.isobaths.map_bands import isobaths_of_bands
 
 LAKE, TWO, FIVE = (shapely.box(-s, -s, s, s) for s in (50.0, 30.0, 10.0))
 RISE = shapely.box(15, -5, 25, 5)
