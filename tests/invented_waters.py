@@ -11,6 +11,7 @@ import shapely
 
 from toolbox.batch.waters import Job, Record
 from toolbox.batch.work import finished
+from toolbox.blocks.memory import memory_allowed
 from toolbox.formats.paths import new_folder
 
 __all__ = ["CRS_CODE", "jobs", "small_lake", "stand_in", "write_layers", "write_surveys"]
@@ -106,7 +107,8 @@ def jobs(out: Path, **surveys: str) -> list[Job]:
 def stand_in(job: Job) -> Record:
     """Do no survey, but leave a folder as one would, and a line in a list of all that was done.
 
-    The survey says what happens: ``ok``, ``fail``, ``die``, ``die once``, or ``wait 0.2``.
+    The survey says what happens: ``ok``, ``fail``, ``die``, ``die once``, ``wait 0.2``, or
+    ``need 0.5``, GiB of memory, with which it dies if there is a third word.
     """
     if finished(job.out) is not None:
         return Record(job.folder, "done")
@@ -118,7 +120,18 @@ def stand_in(job: Job) -> Record:
         os.kill(os.getpid(), signal.SIGKILL)
     if what == "wait":
         time.sleep(float(seconds))
-    told = {"pid": os.getpid(), "threads": int(os.environ.get("NUMBA_NUM_THREADS", "0"))}
+    allowed = memory_allowed() / 2**30
+    if what == "need":
+        needed, *death = seconds.split()
+        if allowed < float(needed):
+            return Record(job.folder, "failed", error="too large", short=True)
+        if death:
+            os.kill(os.getpid(), signal.SIGKILL)
+    told = {
+        "pid": os.getpid(),
+        "threads": int(os.environ.get("NUMBA_NUM_THREADS", "0")),
+        "allowed_gib": allowed,
+    }
     record = Record(job.folder, "done", figures=told, made=True)
     with new_folder(out, overwrite=True) as folder:
         (folder / "water.json").write_text(record.to_json(), encoding="utf-8")

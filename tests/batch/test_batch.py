@@ -28,21 +28,23 @@ from toolbox.batch.lock import locked
 
 if __name__ == "__main__":
     module.do_water = stand_in
-    out = sys.argv[1]
-    todo = jobs(Path(out, "waters"), **{f"w{i}": "wait 0.05" for i in range(30)})
+    out, late = sys.argv[1:]
+    waits = {f"w{i}": f"wait {0.05 if i < 20 else late}" for i in range(30)}
+    todo = jobs(Path(out, "waters"), **waits)
     with locked(out):
         outcome = module.batch(Gathered(tuple(todo)), out, workers=2)
     print(dict(outcome.counts), outcome.made, outcome.interrupted)
 """
 
 
-def _start(tmp_path: Path) -> subprocess.Popen[str]:
+def _start(tmp_path: Path, late: float) -> subprocess.Popen[str]:
+    """Begin with thirty waters, of which the last ten take `late` seconds each."""
     script = tmp_path / "script.py"
     script.write_text(SCRIPT, encoding="utf-8")
     (tmp_path / "out" / "waters").mkdir(parents=True, exist_ok=True)
     tests = str(Path(__file__).resolve().parents[1])
     return subprocess.Popen(
-        [sys.executable, script, tmp_path / "out"],
+        [sys.executable, script, tmp_path / "out", str(late)],
         stdout=subprocess.PIPE,
         text=True,
         env=os.environ | {"PYTHONPATH": os.pathsep.join([tests, os.environ.get("PYTHONPATH", "")])},
@@ -62,13 +64,13 @@ def _done(tmp_path: Path) -> list[str]:
 
 
 def test_killed_half_way_and_started_again_nothing_is_done_twice_or_lost(tmp_path: Path) -> None:
-    with _start(tmp_path) as process:
+    with _start(tmp_path, late=60) as process:
         _wait_for(tmp_path, 10)
         process.kill()
     time.sleep(0.3)  # its workers end with it
     half = len(_done(tmp_path))
     assert 10 <= half < 30
-    with _start(tmp_path) as process:
+    with _start(tmp_path, late=0.05) as process:
         told, _ = process.communicate(timeout=60)
     done = Counter(_done(tmp_path))
     assert set(done) == {f"w{i}" for i in range(30)}
@@ -80,7 +82,7 @@ def test_killed_half_way_and_started_again_nothing_is_done_twice_or_lost(tmp_pat
 
 
 def test_stopped_by_a_signal_it_writes_what_is_done(tmp_path: Path) -> None:
-    with _start(tmp_path) as process:
+    with _start(tmp_path, late=60) as process:
         _wait_for(tmp_path, 5)
         process.send_signal(signal.SIGINT)
         told, _ = process.communicate(timeout=20)

@@ -5,9 +5,11 @@ import re
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
@@ -35,17 +37,26 @@ def _started(folder: Path, *arguments: str) -> Iterator[subprocess.Popen[bytes]]
     command = [sys.executable, "-m", "dask", *arguments]
     with (folder / "log.txt").open("ab") as log:
         process = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=log)
-        children: list[psutil.Process] = []
         try:
             yield process
-            children = psutil.Process(process.pid).children(recursive=True)
         finally:
-            process.terminate()
-            for child in children:
-                if child.is_running():
-                    child.terminate()
-            process.wait(20)
-            psutil.wait_procs(children, 10)
+            _end(process)
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """End a process, which ends its children, and whoever does not heed by force."""
+    parent = psutil.Process(process.pid)
+    children = parent.children(recursive=True)
+    parent.terminate()
+    _, left = psutil.wait_procs([parent], 20)
+    if left:
+        children = parent.children(recursive=True)
+    _, left = psutil.wait_procs([*left, *children], 0 if left else 10)
+    for one in left:
+        with suppress(psutil.NoSuchProcess):
+            one.kill()
+    psutil.wait_procs(left, 10)
+    process.wait(10)
 
 
 @pytest.fixture(scope="module")
@@ -147,6 +158,24 @@ def test_a_water_that_takes_workers_down_fails_and_the_others_are_done(
     assert bad.error.startswith("it took its workers down: ")
     done = (tmp_path / "done.txt").read_text(encoding="utf-8").split()
     assert sorted(done) == sorted(f"w{i}" for i in range(20))
+
+
+def test_what_does_not_heed_is_ended_by_force(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(psutil, "wait_procs", partial(_wait_briefly, psutil.wait_procs))
+    deaf = "import signal, time; signal.signal(15, signal.SIG_IGN); print(0, flush=True);"
+    code = f"import subprocess, sys; subprocess.Popen([sys.executable, '-c', sys.argv[1]]); {deaf}"
+    program = [sys.executable, "-c", f"{code} time.sleep(60)", f"{deaf} time.sleep(60)"]
+    with subprocess.Popen(program, stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert [process.stdout.readline() for _ in range(2)] == [b"0\n"] * 2
+        (child,) = psutil.Process(process.pid).children()
+        _end(process)
+        assert not psutil.pid_exists(process.pid)
+        assert not child.is_running() or child.status() == psutil.STATUS_ZOMBIE
+
+
+def _wait_briefly(wait: Callable[..., Any], processes: list[psutil.Process], seconds: float) -> Any:
+    return wait(processes, min(seconds, 1))
 
 
 def test_nobody_answers(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

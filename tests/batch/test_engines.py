@@ -120,3 +120,34 @@ def test_with_fewer_processes_than_asked_for_all_waters_are_done(
     assert _told(records) == {f"w{i}": "done" for i in range(5)}
     with pytest.raises(OutputError, match="no process can be started to do the waters: Resource"):
         list(by_processes(todo, stand_in, 3))
+
+
+def test_processes_share_the_memory_and_who_needs_more_is_done_alone_at_the_end(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("LEADLINE_MEMORY", raising=False)
+    monkeypatch.setattr("toolbox.blocks.memory.free_memory", lambda: 2**30)  # as the parent sees it
+    before = dict(os.environ)
+    waters = {"large": "need 0.5", "deadly": "need 0.5 dies", "vast": "need 100000"}
+    todo = jobs(tmp_path, **waters, a="need 0.2", b="ok", c="ok")
+    records = list(by_processes(todo, stand_in, 2, waters_each=2))
+    assert dict(os.environ) == before
+    assert _told(records[:3]) == dict.fromkeys("abc", "done")
+    # derived: six tenths of 1 GiB for two; at most a byte's worth of rounding
+    shares = [record.figures["allowed_gib"] for record in records[:3]]
+    assert shares == pytest.approx([0.3] * 3, abs=1e-6)
+    late = {record.folder: record for record in records[3:]}
+    assert _told(records[3:]) == {"large": "done", "deadly": "failed", "vast": "failed"}
+    assert late["large"].figures["allowed_gib"] > 0.5
+    assert late["vast"].error == "too large"
+    why = "its share of memory was too little, and alone its process died: out of memory, or a "
+    assert late["deadly"].error == f"{why}crash"
+
+
+def test_what_a_person_says_of_memory_holds_for_each_process(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("LEADLINE_MEMORY", "7 GiB")
+    monkeypatch.setattr("toolbox.blocks.memory.free_memory", lambda: 2**30)
+    records = list(by_processes(jobs(tmp_path, a="ok", b="ok"), stand_in, 2))
+    assert [record.figures["allowed_gib"] for record in records] == [7, 7]

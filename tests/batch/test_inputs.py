@@ -223,3 +223,21 @@ def test_lines_are_no_waters(tmp_path: Path) -> None:
     frame.set_geometry(frame.boundary).to_file(tmp_path / "lakes.gpkg", layer="lakes")
     with pytest.raises(InputFileError, match=r"must hold polygons, got .*LineString"):
         _split(wanted, tmp_path)
+
+
+def test_a_shoreline_that_finds_no_room_on_the_disk_is_told(tmp_path: Path) -> None:
+    """GDAL itself calls it written: the file is there, and ends early."""
+    resource = pytest.importorskip("resource", reason="no limit can be set on the size of files")
+    wanted = _written(tmp_path)
+    lake = shapely.Point(500_050, 5_300_050).buffer(40, quad_segs=4000)  # 256 kB
+    frame = geopandas.GeoDataFrame({"name": ["Round"]}, geometry=[lake], crs=METRES)
+    frame.to_file(tmp_path / "lakes.gpkg", layer="lakes")
+    (tmp_path / "soundings.csv").write_text("easting,northing,depth\n500050,5300050,3\n")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, hard))
+    try:
+        with pytest.raises(OSError, match=r"^\[Errno 27\] File too large$"):
+            _split(wanted, tmp_path)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert (tmp_path / "inputs" / "Round" / "shoreline.fgb").is_file()

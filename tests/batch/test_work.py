@@ -73,6 +73,20 @@ def test_what_is_wrong_is_told_on_one_line_and_leaves_nothing(job: Job) -> None:
     assert not Path(job.out).exists()
 
 
+def test_a_share_of_memory_limits_rasters_and_not_what_is_in_use(
+    job: Job, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("LEADLINE_MEMORY", raising=False)
+    monkeypatch.setenv("LEADLINE_SHARE", "20 MiB")  # in use is more than that
+    record = do_water(job)
+    assert (record.status, record.short) == ("failed", True)
+    assert "0.0195 GiB may be used: take cell = " in record.error
+    monkeypatch.delenv("LEADLINE_SHARE")
+    record = do_water(job)
+    assert (record.status, record.short) == ("done", False)
+    assert "short" not in read_bytes(f"{job.out}/water.json").decode()  # type: ignore[union-attr]
+
+
 def test_a_defect_is_told_with_its_place(job: Job, monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("of\ntwo lines")

@@ -24,7 +24,7 @@ BENCHES = (
     "bench_paper",
     "bench_requests",
 )
-LARGE = ("bench_batch", "bench_big_points")
+LARGE = ("bench_batch", "bench_split", "bench_big_points")
 """Those that take long or much disk."""
 
 PATIENCE = 600.0

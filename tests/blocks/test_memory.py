@@ -12,6 +12,7 @@ from toolbox.blocks.memory import (
     in_gib,
     memory_allowed,
     memory_left,
+    memory_share,
     parse_memory,
     raster_memory,
 )
@@ -68,6 +69,22 @@ def test_else_a_share_of_what_is_free_is_allowed(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setattr("toolbox.blocks.memory.free_memory", lambda: 2**30)
     used = psutil.Process().memory_info().rss
     assert memory_allowed() == pytest.approx(used + 0.6 * 2**30, abs=2**24)
+
+
+def test_a_share_is_a_limit_unless_less_is_free_or_somebody_says_how_much(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("LEADLINE_MEMORY", raising=False)
+    monkeypatch.setattr("toolbox.blocks.memory.free_memory", lambda: 2**30)
+    assert memory_share(4) == int(0.6 * 2**30 / 4)
+    used = psutil.Process().memory_info().rss
+    monkeypatch.setenv("LEADLINE_SHARE", "100 MiB")
+    assert memory_allowed() == 100 * 2**20
+    monkeypatch.setenv("LEADLINE_SHARE", "900 GiB")
+    assert memory_allowed() == pytest.approx(used + 0.6 * 2**30, abs=2**24)
+    monkeypatch.setenv("LEADLINE_MEMORY", "3 GiB")
+    assert memory_allowed() == 3 * 2**30
+    assert memory_allowed("512 MiB") == 2**29
 
 
 SECOND = {  # kernel documentation, control group v2: memory.max, memory.current (from memory)

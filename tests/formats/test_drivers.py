@@ -9,13 +9,17 @@ from pathlib import Path
 import geopandas
 import numpy as np
 import pytest
+import rasterio
 import shapely
 from affine import Affine
+from pyproj import CRS
 
 from toolbox.errors import InputFileError, OutputError
 from toolbox.formats.drivers import need_driver
 from toolbox.formats.geotiff import read_grid, write_grid
-from toolbox.formats.raster_blocks import write_grid_blocks
+from toolbox.formats.kml import write_kmz
+from toolbox.formats.mbtiles import write_mbtiles
+from toolbox.formats.raster_blocks import read_grid_windows, write_grid_blocks
 from toolbox.formats.vector import read_features, write_features
 from toolbox.layers import Grid
 from toolbox.layers.grid_blocks import GridBlocks
@@ -23,6 +27,13 @@ from toolbox.layers.grid_blocks import GridBlocks
 GRID = Grid(np.ones((4, 5)), Affine(2, 0, 500_000, 0, -2, 5_300_000), None, "depth", "m")
 START = "from toolbox.cli import console; console()"
 OFF = r"{}='{}' in the environment switches off the driver {} of GDAL; unset it$"
+
+
+def square() -> Grid:
+    """Make a square of depths that lies on the earth."""
+    place = Affine(1, 0, 500_000, 0, -1, 5_300_000)
+    values = np.linspace(1, 9, 400).reshape(20, 20)
+    return Grid(values, place, CRS.from_epsg(32633), "depth", "m")
 
 
 def spots() -> geopandas.GeoDataFrame:
@@ -118,6 +129,36 @@ def test_a_geopackage_is_one_file_whatever_the_environment_says(
     assert (tmp_path / "a.gpkg").read_bytes()[18:20] == b"\1\1"
     with closing(sqlite3.connect(tmp_path / "a.gpkg")) as file:
         assert file.execute("PRAGMA journal_mode").fetchone() == ("delete",)
+
+
+@pytest.mark.parametrize("said", ["NONE", "", "WORLDFILE"])
+def test_a_raster_lies_where_it_does_whatever_the_environment_says(
+    said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """NONE: the file's own place is not read (GDAL, GTiff driver, GEOREF_SOURCES; from memory)."""
+    grid, place = square(), square().transform
+    write_grid(grid, tmp_path / "before.tif")
+    monkeypatch.setenv("GDAL_GEOREF_SOURCES", said)
+    write_grid(grid, tmp_path / "now.tif")
+    write_grid_blocks(GridBlocks.of(grid), tmp_path / "blocks.tif")
+    for name in ("before", "now", "blocks"):
+        path = tmp_path / f"{name}.tif"
+        assert read_grid(path).transform == place
+        assert read_grid_windows(path).transform == place
+    monkeypatch.delenv("GDAL_GEOREF_SOURCES")
+    for name in ("now", "blocks"):
+        with rasterio.open(tmp_path / f"{name}.tif") as raster:
+            assert (raster.transform, raster.crs.to_epsg()) == (place, 32633)
+
+
+def test_a_picture_on_the_ground_needs_a_driver_that_warps_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("GDAL_SKIP", "MEM")
+    told = r"^a\.kmz cannot be written: " + OFF.format("GDAL_SKIP", "MEM", "MEM")
+    with pytest.raises(OutputError, match=told):
+        write_kmz(tmp_path / "a.kmz", depth=square())
+    write_mbtiles(tmp_path / "a.mbtiles", square())  # needs none
 
 
 @pytest.mark.parametrize("driver", ["GTiff", "GPKG", "MEM"])

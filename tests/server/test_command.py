@@ -57,7 +57,7 @@ def killed(
         kill(one)
         told["gone"] = psutil.wait_procs(told["children"], timeout=30)
         touch(one.work, 1000)
-        started.append(begin(folder, jobs="1", hours="0.001"))
+        started.append(begin(folder, jobs="1", hours="0.01"))
         told["again"] = started[-1]
         told["jobs"] = httpx.get(f"{started[-1].url}/jobs", timeout=60).json()["jobs"]
         yield told

@@ -9,6 +9,7 @@ from multiprocessing.connection import Connection, wait
 from typing import Any
 
 from toolbox.batch.waters import Job, Record
+from toolbox.blocks.memory import SHARE, memory_share
 from toolbox.errors import OutputError
 from toolbox.processes import settle_child, start_child
 
@@ -25,9 +26,6 @@ ONE_THREAD = {
 
 _AHEAD = 2
 """Waters that a worker has in hand, so that it never waits for the next."""
-
-_TRIES = 2
-"""How often a water may take its process down: among others, and then alone."""
 
 Do = Callable[[Job], Record]
 
@@ -67,20 +65,43 @@ def by_processes(
     Notes
     -----
     A process that dies, because memory ran out or a library crashed, takes only the water with it
-    that it was at. That one is tried once more when the others are done, alone; if it dies again,
-    it has failed.
+    that it was at. Of the memory that may be used each process has an equal share, unless somebody
+    says how much (``LEADLINE_MEMORY``, or the survey). A water whose process died, or that needs
+    more than a share, is tried once more when the others are done, alone and with all memory; if
+    its process dies then, it has failed.
     """
-    died: list[Job] = []
-    yield from _crew(deque(jobs), do, workers, waters_each, died)
-    for job in died:
-        again: list[Job] = []
-        yield from _crew(deque([job]), do, 1, 1, again)
-        yield from (_lost(job) for job in again)
+    many = min(workers, len(jobs))
+    aside = _Aside()
+    share = memory_share(many) if many > 1 else None
+    yield from _crew(deque(jobs), _Terms(do, workers, waters_each, share), aside)
+    for job in (*aside.died, *aside.short):
+        again = _Aside()
+        yield from _crew(deque([job]), _Terms(do, 1, 1), again)
+        yield from (_lost(job, job in aside.short) for job in again.died)
 
 
-def _lost(job: Job) -> Record:
-    why = f"its process died {_TRIES} times, the second time alone: out of memory, or a crash"
-    return Record(job.folder, "failed", error=why)
+def _lost(job: Job, short: bool) -> Record:
+    died = "its process died 2 times, the second time alone"
+    died = "its share of memory was too little, and alone its process died" if short else died
+    return Record(job.folder, "failed", error=f"{died}: out of memory, or a crash")
+
+
+@dataclass(frozen=True)
+class _Terms:
+    """How the waters are done, and the memory of each process in bytes if they share it."""
+
+    do: Do
+    workers: int
+    waters_each: int
+    share: int | None = None
+
+
+@dataclass(frozen=True)
+class _Aside:
+    """Waters to be tried once more: their process died, or its share of memory was too little."""
+
+    died: list[Job] = field(default_factory=list)
+    short: list[Job] = field(default_factory=list)
 
 
 @dataclass
@@ -91,23 +112,24 @@ class _Worker:
     given: int = 0
 
 
-def _crew(
-    waiting: deque[Job], do: Do, workers: int, waters_each: int, died: list[Job]
-) -> Generator[Record, None, None]:
+def _crew(waiting: deque[Job], terms: _Terms, aside: _Aside) -> Generator[Record, None, None]:
     crew: list[_Worker] = []
     try:
         while waiting or any(worker.hand for worker in crew):
-            _staff(crew, waiting, do, workers, waters_each)
+            _staff(crew, waiting, terms)
             for ready in wait([worker.pipe for worker in crew]):
                 worker = next(one for one in crew if one.pipe is ready)
                 try:
                     record: Record = worker.pipe.recv()
                 except (EOFError, OSError):  # it is gone
-                    _bury(worker, crew, waiting, died)
+                    _bury(worker, crew, waiting, aside.died)
                     continue
-                worker.hand.popleft()
-                _deal(worker, waiting, waters_each)
-                yield record
+                job = worker.hand.popleft()
+                _deal(worker, waiting, terms.waters_each)
+                if record.short and terms.share is not None:
+                    aside.short.append(job)
+                else:
+                    yield record
     finally:
         for worker in crew:
             worker.process.terminate()
@@ -115,26 +137,24 @@ def _crew(
             worker.process.join()
 
 
-def _staff(
-    crew: list[_Worker], waiting: deque[Job], do: Do, workers: int, waters_each: int
-) -> None:
+def _staff(crew: list[_Worker], waiting: deque[Job], terms: _Terms) -> None:
     """Send home who has done his share, and hire while there is work."""
     for worker in [one for one in crew if not one.hand]:
-        if worker.given >= waters_each or not waiting:
+        if worker.given >= terms.waters_each or not waiting:
             worker.pipe.close()  # which ends it
             worker.process.join()
             crew.remove(worker)
     for worker in crew:  # also who had nothing left when another died
-        _deal(worker, waiting, waters_each)
-    while waiting and len(crew) < workers:
+        _deal(worker, waiting, terms.waters_each)
+    while waiting and len(crew) < terms.workers:
         try:
-            crew.append(_hired(do))
+            crew.append(_hired(terms))
         except OSError as error:  # of processes, memory or open files there are no more
             if crew:
                 return
             why = error.strerror or error
             raise OutputError(f"no process can be started to do the waters: {why}") from error
-        _deal(crew[-1], waiting, waters_each)
+        _deal(crew[-1], waiting, terms.waters_each)
 
 
 def _deal(worker: _Worker, waiting: deque[Job], waters_each: int) -> None:
@@ -158,9 +178,10 @@ def _bury(worker: _Worker, crew: list[_Worker], waiting: deque[Job], died: list[
     waiting.extendleft(reversed(worker.hand))
 
 
-def _hired(do: Do) -> _Worker:
-    with _environment(ONE_THREAD):
-        return _Worker(*start_child(_serve, do))
+def _hired(terms: _Terms) -> _Worker:
+    share = {} if terms.share is None else {SHARE: f"{terms.share / 2**30:.6f} GiB"}
+    with _environment(ONE_THREAD | share):
+        return _Worker(*start_child(_serve, terms.do))
 
 
 @contextmanager

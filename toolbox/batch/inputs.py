@@ -20,7 +20,7 @@ from toolbox.errors import InputFileError, SettingsError
 from toolbox.formats.paths import existing_file
 from toolbox.formats.sounding_portions import ROWS, sounding_portions
 from toolbox.formats.toml_text import toml_text
-from toolbox.formats.vector import read_features
+from toolbox.formats.vector import read_features, write_features
 from toolbox.layers.crs import project
 from toolbox.survey.settings import Source
 
@@ -131,8 +131,8 @@ def split_inputs(wanted: BatchFile, folder: Path, scratch: Path, *, rows: int = 
         for number in np.flatnonzero(counts).tolist():
             place = folder / folders[number]
             place.mkdir()
-            water = waters.iloc[[number]]
-            water.to_file(place / SHORELINE)  # read faster than Parquet, whose CRS is a long text
+            # read faster than Parquet, whose CRS is a long text
+            write_features(waters.iloc[[number]], place / SHORELINE, layer="shoreline")
             files = _write_soundings(layers, number, place)
             text = _survey(wanted, names[number], files, scratch)
             (place / "survey.toml").write_text(text, encoding="utf-8")

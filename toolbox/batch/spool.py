@@ -191,5 +191,6 @@ class Outside:
         why = np.where(placed, "in no water", "no place")
         part = frame.to_crs(4326) if frame.crs is not None else frame
         part = part.assign(file=file, row=before + rows + 1, why=why).reset_index(drop=True)
-        write_features(part, self._path, layer="outside", append=bool(self.counts))
+        more = bool(self.counts)
+        write_features(part, self._path, layer="outside", append=more, kind="Point")
         self.counts = dict(Counter(self.counts) + Counter(why.tolist()))

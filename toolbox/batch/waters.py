@@ -73,6 +73,8 @@ class Record:
         the earth.
     made : bool
         Whether it was made now, not found done.
+    short : bool
+        Whether it failed for want of memory.
     """
 
     folder: str
@@ -84,11 +86,12 @@ class Record:
     figures: dict[str, float] = field(default_factory=dict)
     outline: str = ""
     made: bool = False
+    short: bool = False
 
     def to_json(self) -> str:
         """Write as it stands in a finished folder."""
         told = asdict(self)
-        del told["made"]
+        del told["made"], told["short"]
         return json.dumps(told, indent=1, ensure_ascii=False) + "\n"
 
     @classmethod

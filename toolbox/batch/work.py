@@ -61,10 +61,10 @@ def do_water(job: Job) -> Record:
     try:
         with _ONE_AT_A_TIME:
             return _done(job, begun)
-    except ToolboxError as error:
-        return failed(job, one_line(error), time.perf_counter() - begun)
     except Exception as error:  # a defect met by one water is no reason to leave the others
-        return failed(job, _unexpected(error), time.perf_counter() - begun)
+        why = one_line(error) if isinstance(error, ToolboxError) else _unexpected(error)
+        record = failed(job, why, time.perf_counter() - begun)
+        return replace(record, short=isinstance(error, MemoryError))
 
 
 def failed(job: Job, why: str, seconds: float = 0.0) -> Record:

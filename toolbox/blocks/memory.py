@@ -10,11 +10,13 @@ from toolbox.units import parse_quantity
 
 __all__ = [
     "MEMORY",
+    "SHARE",
     "fits",
     "free_memory",
     "in_gib",
     "memory_allowed",
     "memory_left",
+    "memory_share",
     "parse_memory",
     "raster_memory",
 ]
@@ -24,7 +26,10 @@ GIB = 2**30
 MEMORY = "LEADLINE_MEMORY"
 """Variable of the environment that says how much memory a process may use."""
 
-_SHARE = 0.6
+SHARE = "LEADLINE_SHARE"
+"""The same of one of several processes at work side by side; set by who starts them."""
+
+_PART = 0.6
 """Of the memory that is free, if nobody says how much may be used."""
 
 _LAYERS = 6
@@ -101,7 +106,8 @@ def memory_allowed(text: str | None = None) -> int:
     ----------
     text : str, optional
         An amount, as :func:`parse_memory` reads it. If left out, what ``LEADLINE_MEMORY`` in the
-        environment says; else what is in use and six tenths of what is free.
+        environment says; else what is in use and six tenths of what is free, or the share of this
+        process (:func:`memory_share`) if that is less.
 
     Raises
     ------
@@ -112,12 +118,28 @@ def memory_allowed(text: str | None = None) -> int:
 
     if text:
         return parse_memory(text)
-    if stated := os.environ.get(MEMORY):
-        try:
-            return parse_memory(stated)
-        except ParameterError as error:
-            raise ParameterError(f"{MEMORY} in the environment: {error}") from error
-    return int(psutil.Process().memory_info().rss + _SHARE * free_memory())
+    if os.environ.get(MEMORY):
+        return _told(MEMORY)
+    free = int(psutil.Process().memory_info().rss + _PART * free_memory())
+    return min(_told(SHARE), free) if os.environ.get(SHARE) else free
+
+
+def memory_share(processes: int) -> int:
+    """Return how much each of so many processes may use that are about to start, bytes.
+
+    Notes
+    -----
+    It is the whole of each, libraries included. Who starts them finds it once: asked one after the
+    other, each would take most of what is free at the time.
+    """
+    return max(int(_PART * free_memory() / processes), 2**20)
+
+
+def _told(variable: str) -> int:
+    try:
+        return parse_memory(os.environ[variable])
+    except ParameterError as error:
+        raise ParameterError(f"{variable} in the environment: {error}") from error
 
 
 def free_memory() -> int:

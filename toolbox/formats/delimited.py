@@ -119,12 +119,12 @@ def _checked_layout(
 
 
 def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
-    """Read one column of text as numbers.
+    """Read one column as numbers.
 
     Parameters
     ----------
     frame : DataFrame
-        From :func:`read_delimited`.
+        From :func:`read_delimited`, or the features of a layer.
     column : str
         Its name.
     path : Path
@@ -202,10 +202,17 @@ def _check_marks(delimiter: str | None, decimal: str | None) -> None:
 def _refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed: str) -> None:
     if wrong.any():
         row = int(wrong.argmax())
-        line, value = line_of(frame, row, path), frame[column].iloc[row]
+        place, value = _place_of(frame, row, path), frame[column].iloc[row]
         raise InputFileError(
-            f"{path}, line {line}: column {column!r} must hold {allowed}, got {str(value)[:40]!r}"
+            f"{path}, {place}: column {column!r} must hold {allowed}, got {str(value)[:40]!r}"
         )
+
+
+def _place_of(frame: "pd.DataFrame", row: int, path: Path) -> str:
+    """Say in which line a row of text stands; of the features of a layer, which one it is."""
+    if "layout" in frame.attrs:
+        return f"line {line_of(frame, row, path)}"
+    return f"row {frame.attrs.get('first_row', 0) + row + 1}"
 
 
 def _parse(path: Path, found: Layout) -> "pd.DataFrame":

@@ -8,7 +8,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, LayerError, OutputError
 from toolbox.formats.drivers import need_driver
-from toolbox.formats.sources import check_cells, open_raster, refused_rasters
+from toolbox.formats.sources import check_cells, open_raster, refused_rasters, settle_places
 from toolbox.layers import Grid
 from toolbox.layers.crs import is_metric, parse_crs
 from toolbox.layers.grid_blocks import GridBlocks, corner
@@ -222,6 +222,7 @@ def write_grid(grid: Grid, path: Path, *, palette: Palette | None = None) -> Non
 
     for driver in DRIVERS:
         need_driver(path, driver, OutputError)
+    settle_places()
     values = stored_values(grid, palette)
     with MemoryFile() as memory, MemoryFile() as finished:
         with memory.open(**stored_profile(grid, grid.shape, palette)) as plain:

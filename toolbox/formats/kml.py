@@ -9,9 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from toolbox.errors import LayerError
+from toolbox.errors import LayerError, OutputError
 from toolbox.formats.captions import CAUTION, WGS84, captions, in_degrees, plain
 from toolbox.formats.depth_colours import INK, DepthColours, extent, png, trimmed
+from toolbox.formats.drivers import need_driver
 from toolbox.formats.paths import new_file
 from toolbox.formats.xml_text import add_texts, degrees_text
 from toolbox.layers import Grid, Vectors
@@ -74,6 +75,7 @@ def write_kmz(
     files: dict[str, bytes] = {}
     root, document = _document(title, about)
     if depth is not None:
+        need_driver(path, "MEM", OutputError)  # which warps the picture
         colours = DepthColours(trimmed(depth), ramp)
         picture, box = _picture(colours)
         files = {"files/depth.png": png(picture), "files/legend.png": colours.legend(title)}

@@ -24,7 +24,7 @@ from toolbox.formats.geotiff import (
     stored_values,
 )
 from toolbox.formats.paths import without_end
-from toolbox.formats.sources import check_cells, open_raster, refused_rasters
+from toolbox.formats.sources import check_cells, open_raster, refused_rasters, settle_places
 from toolbox.layers import Grid
 from toolbox.layers.grid_blocks import GridBlocks, continued, corner, row_blocks
 from toolbox.layers.grid_windows import GridWindows, Span
@@ -127,6 +127,7 @@ def write_grid_blocks(
     """
     for driver in DRIVERS:
         need_driver(path, driver, OutputError)
+    settle_places()
     _check_disk(blocks, path, palette)
     try:
         with (

@@ -143,8 +143,9 @@ class _Features:
             ) as (meta, reader),
         ):
             for batch in reader:
-                count += len(batch)
                 frame = _as_read(batch, meta, self.path)
+                frame.attrs["first_row"] = count
+                count += len(batch)
                 yield (
                     crs_of(meta["crs"], self.path, self._crs),
                     (points_of(frame, self.path), frame),
@@ -177,6 +178,7 @@ class _Shapefile:
             if "geometry" not in frame:
                 raise InputFileError(f"{self.path} holds a table without geometry")
             if len(frame):
+                frame.attrs["first_row"] = begin
                 crs = crs_of(frame.crs, self.path, self._crs)
                 yield crs, (points_of(frame, self.path), frame)
             begin += len(frame)
@@ -203,11 +205,12 @@ class _Parquet:
             shape, told = _described(file.schema_arrow)
             crs = crs_of(told, self.path, self._given)
             for batch in file.iter_batches(rows, use_threads=False):
-                count += len(batch)
                 table = pyarrow.Table.from_batches([batch])
                 frame = table.drop_columns([shape]).to_pandas()
                 shapes = batch.column(shape).to_numpy(zero_copy_only=False)
                 frame = _with_shapes(frame, shapes, self.path)
+                frame.attrs["first_row"] = count
+                count += len(batch)
                 yield crs, (points_of(frame, self.path), frame)
         if not count:
             raise _no_features(self.path, None)

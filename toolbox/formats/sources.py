@@ -21,7 +21,14 @@ from toolbox.formats.containers import refuse_container
 from toolbox.formats.drivers import need_driver
 from toolbox.formats.paths import existing_file
 
-__all__ = ["RASTER_DRIVERS", "check_cells", "open_raster", "refused_rasters", "vector_source"]
+__all__ = [
+    "RASTER_DRIVERS",
+    "check_cells",
+    "open_raster",
+    "refused_rasters",
+    "settle_places",
+    "vector_source",
+]
 
 RASTER_DRIVERS = (
     *("GTiff", "AAIGrid", "EHdr", "ENVI", "HFA", "SAGA", "GSAG", "GSBG", "GS7BG", "GPKG"),
@@ -59,6 +66,7 @@ _WORDS = {
 _INDEXES = ("rtree", "fts3", "fts4", "fts5")  # virtual tables that hold what they show
 _LOOK = 4096
 _BLOCK = 1 << 20
+_PLACES = "PAM,INTERNAL,TABFILE,WORLDFILE,XML"  # as GDAL has them by itself
 _CELL_BYTES = 10  # of a raster while it is read: as stored, as a number and whether it is one
 
 
@@ -172,11 +180,23 @@ def open_raster(path: Path) -> Any:
     from rasterio.env import ensure_env
     from rasterio.io import DatasetReader
 
+    settle_places()
     driver = _BY_SUFFIX.get(existing_file(path).suffix.lower())
     if driver is not None:
         need_driver(path, driver, InputFileError)
     with refused_rasters(path):  # the library's own way to open a file takes but one driver
         return ensure_env(DatasetReader)(str(path.absolute()), driver=list(RASTER_DRIVERS))
+
+
+def settle_places() -> None:
+    """Let GDAL look for the place of rasters where it does if nobody says otherwise.
+
+    With what the environment may say, ``GDAL_GEOREF_SOURCES=NONE``, rasters lie nowhere when they
+    are read, nor do those that are written.
+    """
+    from rasterio.env import set_gdal_config
+
+    set_gdal_config("GDAL_GEOREF_SOURCES", _PLACES)
 
 
 @contextmanager

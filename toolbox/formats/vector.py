@@ -254,7 +254,9 @@ def _placed(frame: "GeoDataFrame") -> int:
     return int((~shapely.is_missing(shapes) & ~shapely.is_empty(shapes)).sum())
 
 
-def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: bool = False) -> None:
+def write_features(
+    frame: "GeoDataFrame", path: Path, *, layer: str, append: bool = False, kind: str | None = None
+) -> None:
     """Write one layer.
 
     Parameters
@@ -268,6 +270,8 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
         Name of the layer.
     append : bool
         Whether the file holds other layers that stay (GeoPackage).
+    kind : str, optional
+        Of the shapes of a GeoPackage, such as ``"Point"``, where none may have a place to tell.
 
     Raises
     ------
@@ -290,6 +294,8 @@ def write_features(frame: "GeoDataFrame", path: Path, *, layer: str, append: boo
         allowed = ", ".join((*_DRIVERS, *_PARQUET))
         raise ParameterError(f"vector layers are written as {allowed}, got {path.name!r}")
     options: dict[str, Any] = {"layer": layer, "use_arrow": suffix == ".gpkg"}
+    if kind is not None and suffix == ".gpkg":
+        options["geometry_type"] = kind
     need_driver(path, _DRIVERS[suffix], OutputError)
     if suffix == ".gpkg" and not append:
         options["dataset_options"] = {"VERSION": "1.3"}  # older desktop GIS know it
