@@ -244,7 +244,7 @@ def test_a_name_that_is_none_is_refused(own: Any, desk: Desk, name: str) -> None
     assert desk.place.names == []
 
 
-@pytest.mark.parametrize("name", ["a.zip", "a.csv.gz", "a.kmz", "a.xlsx", "a.gpkg.zip", "a.tar"])
+@pytest.mark.parametrize("name", ["a.zip", "a.csv.gz", "a.kmz", "a.ods", "a.gpkg.zip", "a.tar"])
 def test_nothing_packed_is_taken(own: Any, desk: Desk, name: str) -> None:
     """A hundred million zeros in a file of 0.1 MB, as an archive and under the name of a table."""
     swelling = io.BytesIO()

@@ -352,3 +352,7 @@ def test_text_of_a_spreadsheet_on_windows_is_looked_at(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_bytes(b"Rechtswert;Hochwert;Tiefe in m;G\xfcte\n1,5;2,5;3;4\n")
     found = sniff(tmp_path / "a.csv")
     assert (found.role, found.fault, found.columns[-1]) == ("soundings", "", "G\u00fcte")
+
+
+def test_a_workbook_is_looked_at_as_text_is(folder: Path, pond: Any) -> None:
+    x, y = pond.x, pond.y

@@ -18,7 +18,7 @@ Row = tuple[int, Sequence[Any]]
 _PLAIN = (bool, int, float, date, time, timedelta)
 
 _MOST_ROWS = 2**20  # what a sheet can have
-_MOST_PLACES = 20_000_000  # of cells with the empty ones before them
+_MOST_PLACES = 5_000_000  # of cells with the empty ones before them
 
 
 @contextmanager

@@ -115,6 +115,8 @@ class _Part:
         if not self.root and self._parser is not None:
             try:  # no document type comes after the first element
                 self._parser.Parse(block, False)
+            except InputFileError:
+                raise
             except (expat.ExpatError, ValueError, LookupError):
                 self._parser = None  # a picture; if it should be XML, its reader says so
         if not self.root:
