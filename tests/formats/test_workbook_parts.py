@@ -45,9 +45,7 @@ def test_limits(limit: str, words: str, path: Path, monkeypatch: pytest.MonkeyPa
         check_parts(path)
 
 
-def test_a_part_that_swells_is_refused_unread(
-    path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_part_that_swells_is_refused_unread(path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """30 MB of zeros pack into some 30 kB (DEFLATE, at most 1032 to 1; from memory)."""
     monkeypatch.setattr(workbook_parts, "_MOST_PLAIN", 20 * 2**20)
     with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as book, book.open("x", "w") as part:
