@@ -48,7 +48,8 @@ class Raw:
 
 def raw_of(path: Path, source: dict[str, Any]) -> Raw | None:
     """Read the columns of a text file or workbook that a source names or that its names tell."""
-    options = {k: source[k] for k in ("delimiter", "decimal", "encoding") if k in source}
+    told = ("delimiter", "decimal", "encoding")
+    options: dict[str, Any] = {k: source[k] for k in told if k in source}
     if is_read_workbook(path) and "layer" in source:
         options["sheet"] = source["layer"]
     try:

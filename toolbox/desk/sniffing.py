@@ -140,9 +140,8 @@ def _workbook(path: Path, sheet: str | None) -> Sniffed:
     first = frame.iloc[:_SHOWN].astype(str).to_numpy().tolist()
     rows = tuple(tuple(cell[:_WIDE] for cell in row) for row in first)
     role = _role(columns) if frame.attrs["header"] else "soundings"
-    facts = (f"sheet {frame.attrs['sheet'].name!r}",)
-    if not frame.attrs["header"]:
-        facts += (_NO_HEADER,)
+    bare = () if frame.attrs["header"] else (_NO_HEADER,)
+    facts = (f"sheet {frame.attrs['sheet'].name!r}", *bare)
     return Sniffed(path.name, role, "text", facts, columns, rows, several)
 
 
