@@ -18,7 +18,7 @@ Row = tuple[int, Sequence[Any]]
 _PLAIN = (bool, int, float, date, time, timedelta)
 
 _MOST_ROWS = 2**20  # what a sheet can have
-_MOST_PLACES = 5_000_000  # of cells with the empty ones before them
+_MOST_PLACES = 2_500_000  # of cells with the empty ones before them
 
 
 @contextmanager
@@ -74,19 +74,19 @@ def rows_of_sheet(sheet: Any, path: Path) -> Iterator[Row]:
     sheet.reset_dimensions()  # what a sheet says of its size is often wrong
     places = 0
     for number, row in enumerate(sheet.iter_rows(), start=1):
-        cells = [_value(cell) for cell in row]
-        places += len(cells)
+        places += len(row)
         if number > _MOST_ROWS or places > _MOST_PLACES:
             raise InputFileError(
                 f"{path}, sheet {sheet.title[:40]!r} is too large: save what is wanted as CSV"
             )
+        cells = [_value(cell) if cell.data_type == "str" else cell.value for cell in row]
         if any(cell is not None for cell in cells):
             yield number, cells
 
 
 def _value(cell: Any) -> Any:
-    """Return what a cell holds; an empty text, such as a formula may give, is not nothing."""
-    return "" if cell.value is None and cell.data_type == "str" else cell.value
+    """Return the text of a cell; an empty one, such as a formula may give, is not nothing."""
+    return "" if cell.value is None else cell.value
 
 
 def first_filled(sheet: Any, path: Path) -> Row | None:
