@@ -6,6 +6,7 @@ each time, and what was once found stays found.
 
 import json
 import random
+import re
 import shutil
 import sqlite3
 import struct
@@ -156,6 +157,17 @@ SPECIES = b"[[species]]\nname = 'a'\n"
 DEEP = b".".join([b"a"] * 20_000)
 NESTED = b".".join([b"a"] * 3000)
 
+
+def _sheet(cells: bytes, before: bytes = b"") -> bytes:
+    form = b"http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    data = b"<sheetData>%s</sheetData>" % cells
+    return before + b'<worksheet xmlns="%s">%s</worksheet>' % (form, data)
+
+
+def _text_cell(reference: bytes) -> bytes:
+    return b'<row><c r="%s" t="str"><v>a</v></c></row>' % reference
+
+
 HOSTILE: dict[str, tuple[str, Damage, str]] = {
     "raster of 10^18 cells": ("grid tif", _tags(width=10**9, height=10**9, rows=10**9), "cells"),
     "raster of 10^18 cells in blocks": (
@@ -198,6 +210,56 @@ HOSTILE: dict[str, tuple[str, Damage, str]] = {
     "LAZ of 4 billion chunks": ("points laz", _chunk_table, "counts more than it has room for"),
     "LAZ of chunks of one point": ("points laz", _chunk_size(1), "is damaged after point 0"),
     "LAZ of chunks of any size": ("points laz", _chunk_size(2**32 - 1), "is damaged after point 0"),
+    "sheet with entities in entities": (
+        "part sheet",
+        _only(_sheet(_text_cell(b"A1"), LAUGHS.replace(b"gpx", b"worksheet"))),
+        "declares a document type, in its part 'xl/worksheets/sheet1.xml'",
+    ),
+    "sheet of cells far apart": (
+        "part sheet",
+        _only(_sheet(_text_cell(b"A1") + _text_cell(b"XFD1048576"))),
+        "has no sheet that holds a table",
+    ),
+    "sheet with a row beyond all sheets": (
+        "part sheet",
+        _only(_sheet(b'<row r="1000000000000"><c><v>1</v></c></row>')),
+        "sheet 'depths' is too large",
+    ),
+    "sheet of wide rows": (
+        "part sheet",
+        _only(_sheet(b'<row><c r="XFD1"><v>1</v></c></row>' * 30_000)),
+        "sheet 'depths' is too large",
+    ),
+    "sheet of many cells": (
+        "part sheet",
+        _only(_sheet(b"<row>%s</row>" % (b"<c/>" * 4_100_000))),
+        "has a sheet of more than 1,000,000 cells",
+    ),
+    "sheet with a number of many digits": (
+        "part sheet",
+        _only(_sheet(b"<row><c><v>%s</v></c></row>" % (b"9" * 100_000))),
+        "cannot be read as a workbook",
+    ),
+    "styles of many formats": (
+        "part styles",
+        lambda good: good.replace(b"</cellXfs>", b"<xf/>" * 300_000 + b"</cellXfs>"),
+        "has too much in its part 'xl/styles.xml'",
+    ),
+    "texts of many texts": (
+        "part strings",
+        lambda good: good.replace(b"</sst>", b"<si/>" * 1_100_000 + b"</sst>"),
+        "has too much in its part 'xl/sharedStrings.xml'",
+    ),
+    "workbook of one sheet many times": (
+        "part workbook",
+        lambda good: re.sub(rb"(<sheet [^>]*>)", rb"\1" * 190_000, good),
+        "has 189,999 sheets, some of them large",
+    ),
+    "workbook that Office encrypted": (
+        "soundings xlsx",
+        _only(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(1000)),
+        "has a password, or is a workbook of the old kind",
+    ),
     "GPX with entities in entities": (
         "soundings gpx",
         lambda good: good.replace(b"<gpx", LAUGHS + b"<gpx", 1).replace(b"1.5", b"&a9;"),

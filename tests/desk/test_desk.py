@@ -27,6 +27,7 @@ START = "from toolbox.desk.command import desk_command as c; c()"
     [
         ("lake.csv", "lake.csv"),
         ("Lake.GPKG", "Lake.gpkg"),
+        ("Lake.XLSX", "Lake.xlsx"),
         ("a b/c\\d.csv", "d.csv"),
         ("CON.csv", "CON_given.csv"),
         ("survey.toml", "survey_given.toml"),
@@ -52,7 +53,7 @@ def test_a_name_without_a_known_ending_is_refused() -> None:
     [
         ("a.zip", "is an archive: unpack it, and give what was in it"),
         ("lake.csv.gz", "is an archive: unpack it"),
-        ("b.xlsx", "is a workbook: save its sheet as CSV, and give that"),
+        ("b.xls", "is a workbook: save its sheet as CSV, and give that"),
         ("b.numbers", "is a workbook: save its sheet as CSV"),
     ],
 )

@@ -241,7 +241,7 @@ def test_a_name_that_is_none_is_refused(own: Any, desk: Desk, name: str) -> None
     assert desk.place.names == []
 
 
-@pytest.mark.parametrize("name", ["a.zip", "a.csv.gz", "a.kmz", "a.xlsx", "a.gpkg.zip", "a.tar"])
+@pytest.mark.parametrize("name", ["a.zip", "a.csv.gz", "a.kmz", "a.ods", "a.gpkg.zip", "a.tar"])
 def test_nothing_packed_is_taken(own: Any, desk: Desk, name: str) -> None:
     """A hundred million zeros in a file of 0.1 MB, as an archive and under the name of a table."""
     swelling = io.BytesIO()
@@ -252,6 +252,21 @@ def test_nothing_packed_is_taken(own: Any, desk: Desk, name: str) -> None:
     assert desk.place.names == []
     assert _sent(own, "b.csv", swelling.getvalue()).status_code == 303
     assert desk.place.taken == len(swelling.getvalue())  # kept as it is
+
+
+def test_a_file_that_is_not_read_does_not_keep_out_the_others(own: Any, desk: Desk) -> None:
+    given = [("file", (name, b"1")) for name in ("a.csv", "b.xls", "c.xlsx", "d.exe")]
+    assert own.post("/files", files=given, headers=OWN).status_code == 303
+    assert desk.place.names == ["a.csv", "c.xlsx"]
+    told = (
+        "Not taken: 'b.xls' is a workbook: save its sheet as CSV, and give that; nor 1 other file"
+    )
+    assert desk.refused == told
+    page = own.get("/").text
+    assert page.count("Not taken: ") == 1
+    assert "b.xls" in page
+    _sent(own, "a.csv", b"2")
+    assert desk.refused == ""
 
 
 @pytest.mark.parametrize("letter", ["a", "\u00e9", "\u6e56"])

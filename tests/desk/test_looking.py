@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow
 import pytest
 import shapely
+import xlsxwriter
 from pyarrow import parquet
 
 from toolbox.desk.doubts import Raw, depth_doubts
@@ -352,3 +353,35 @@ def test_text_of_a_spreadsheet_on_windows_is_looked_at(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_bytes(b"Rechtswert;Hochwert;Tiefe in m;G\xfcte\n1,5;2,5;3;4\n")
     found = sniff(tmp_path / "a.csv")
     assert (found.role, found.fault, found.columns[-1]) == ("soundings", "", "G\u00fcte")
+
+
+def test_a_workbook_is_looked_at_as_text_is(folder: Path, pond: Any) -> None:
+    rows = np.column_stack([pond.places, pond.depth]).tolist()
+    with xlsxwriter.Workbook(folder / "pond.xlsx") as book:
+        for name, head in (("2026", "depth"), ("2025", "level")):
+            sheet = book.add_worksheet(name)
+            for number, row in enumerate([["easting", "northing", head], *rows]):
+                sheet.write_row(number, 0, row)
+        book.add_worksheet("empty")
+    found = sniff(folder / "pond.xlsx")
+    assert (found.role, found.kind, found.layers) == ("soundings", "text", ("2026", "2025"))
+    assert found.facts == ("sheet '2026'",)
+    assert found.rows[0] == ("501003", "5201003", f"{pond.depth[0]:g}")
+    names = ["pond.xlsx", "shore.geojson"]
+    answers = {"pond.xlsx/crs": "EPSG:32633"}
+    told = look(folder, names, answers, watch=lambda stage: None)
+    assert told.ready
+    assert f"{len(rows)} rows" in told.files[0].facts
+    assert "sheet '2026' was read, of 2 that hold something" in " ".join(told.notes)
+    other = look(folder, names, answers | {"pond.xlsx/layer": "2025"}, watch=lambda stage: None)
+    assert not other.ready
+    assert layers_of(other) == ["2025"]
+
+
+def layers_of(found: Seen) -> list[str]:
+    return [field.value for file in found.files for field in file.fields if "layer" in field.key]
+
+
+def test_a_workbook_that_is_none_is_told(folder: Path) -> None:
+    (folder / "pond.xlsx").write_bytes(b"PK")
+    assert sniff(folder / "pond.xlsx").fault.startswith("pond.xlsx cannot be read as a workbook: ")

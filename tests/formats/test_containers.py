@@ -10,7 +10,7 @@ import pytest
 
 from toolbox.desk.workplace import SUFFIXES
 from toolbox.errors import InputFileError
-from toolbox.formats.containers import ARCHIVES, WORKBOOKS, refuse_container
+from toolbox.formats.containers import ARCHIVES, READ_WORKBOOKS, WORKBOOKS, refuse_container
 from toolbox.formats.delimited import read_delimited
 from toolbox.formats.sources import vector_source
 
@@ -46,6 +46,6 @@ def test_what_python_packs_is_an_archive(tmp_path: Path) -> None:
 
 
 def test_nothing_that_is_read_is_refused(tmp_path: Path) -> None:
-    assert not set(SUFFIXES) & {*ARCHIVES, *WORKBOOKS}
-    for suffix in SUFFIXES:
+    assert set(SUFFIXES) & {*ARCHIVES, *WORKBOOKS} == set(READ_WORKBOOKS)
+    for suffix in set(SUFFIXES) - set(READ_WORKBOOKS):
         refuse_container(tmp_path / f"a{suffix}")

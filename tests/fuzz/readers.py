@@ -2,10 +2,13 @@
 
 import shutil
 import sqlite3
+import tempfile
 import warnings
+import zipfile
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field
+from datetime import datetime
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -47,6 +50,26 @@ def _table(path: Path) -> Any:
     from toolbox.formats.doors import read_table
 
     return read_table(path)
+
+
+def _levels(path: Path) -> Any:
+    from toolbox.formats.levels_file import read_levels
+
+    return read_levels(path)
+
+
+def _part(name: str, path: Path) -> Any:
+    """Give bytes as a part of a workbook."""
+    from toolbox.formats.doors import read_table
+
+    good = path.parent / "soundings.xlsx"
+    with tempfile.TemporaryDirectory() as place:
+        book = Path(place, "book.xlsx")
+        with zipfile.ZipFile(good) as source, zipfile.ZipFile(book, "w") as target:
+            for member in source.namelist():
+                content = path.read_bytes() if member == name else source.read(member)
+                target.writestr(member, content)
+        return read_table(book)
 
 
 def _xyz(path: Path) -> Any:
@@ -166,6 +189,15 @@ _PARTS = (".dbf", ".shx", ".prj", ".cpg")
 _SHAPEFILE = ("water.shp", "water.dbf", "water.shx", "water.prj", "water.cpg")
 _BANK = ("casts.csv", "pings.csv", "pegs.csv")
 
+_PARTS_OF_BOOK = {
+    "sheet": "xl/worksheets/sheet1.xml",
+    "strings": "xl/sharedStrings.xml",
+    "styles": "xl/styles.xml",
+    "workbook": "xl/workbook.xml",
+    "relations": "xl/_rels/workbook.xml.rels",
+    "types": "[Content_Types].xml",
+}
+
 READERS: dict[str, Reader] = {
     "soundings csv": Reader("soundings.csv", _soundings),
     "soundings blanks": Reader("soundings.txt", _soundings),
@@ -173,6 +205,12 @@ READERS: dict[str, Reader] = {
     "soundings geojson": Reader("soundings.geojson", _soundings),
     "soundings gpx": Reader("soundings.gpx", _soundings),
     "soundings parquet": Reader("soundings.parquet", _soundings),
+    "soundings xlsx": Reader("soundings.xlsx", _soundings),
+    "levels xlsm": Reader("levels.xlsm", _levels),
+    **{
+        f"part {name}": Reader(f"{name}.xml", partial(_part, path), ("soundings.xlsx",))
+        for name, path in _PARTS_OF_BOOK.items()
+    },
     "xyz": Reader("soundings.xyz", _xyz),
     "nmea": Reader("track.nmea", _nmea),
     "casts": Reader("casts.csv", _casts, _BANK),
@@ -262,6 +300,7 @@ def make_seeds(folder: Path) -> Path:
     (folder / "crs.txt").write_text("EPSG:32633", encoding="utf-8")
     (folder / "quantity.txt").write_text("1.5 ft", encoding="utf-8")
     _write_texts(folder)
+    _write_books(folder)
     _write_layers(folder)
     _write_rasters(folder)
     _write_points(folder)
@@ -295,6 +334,26 @@ def _write_texts(folder: Path) -> None:
         'c,"POLYGON ((500000 5200000, 500100 5200000, 500100 5200100, 500000 5200000))"\n',
         encoding="utf-8",
     )
+
+
+def _write_books(folder: Path) -> None:
+    import xlsxwriter
+
+    with xlsxwriter.Workbook(folder / "soundings.xlsx") as book:
+        day = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
+        sheet = book.add_worksheet("depths")
+        sheet.write_row(0, 0, ["easting", "northing", "depth", "line", "time"])
+        for k in range(8):
+            sheet.write_row(k + 1, 0, [500_020 + 7 * k, 5_200_020 + k, 1 + k / 4, f"a{k % 2}"])
+            sheet.write_datetime(k + 1, 4, datetime(2026, 5, 14, 10, k), day)
+        sheet.write_formula(9, 2, "=1+1", None, "#N/A")
+    with xlsxwriter.Workbook(folder / "levels.xlsm") as book:
+        sheet = book.add_worksheet("gauge")
+        for k, row in enumerate([("time", "level_m"), ("2026-05-14", 410.2), ("2026-05-15", 1)]):
+            sheet.write_row(k, 0, row)
+    with zipfile.ZipFile(folder / "soundings.xlsx") as good:
+        for name, path in _PARTS_OF_BOOK.items():
+            (folder / f"{name}.xml").write_bytes(good.read(path))
 
 
 def _write_layers(folder: Path) -> None:

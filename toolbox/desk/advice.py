@@ -43,7 +43,8 @@ def place_advice(settings: Settings, inputs: Inputs) -> list[str]:
 
 
 def _given(source: Source) -> dict[str, Any]:
-    keys = {"easting", "northing", "depth", "elevation", "delimiter", "decimal", "encoding"}
+    keys = {"easting", "northing", "depth", "elevation", "layer"}
+    keys |= {"delimiter", "decimal", "encoding"}
     return source.model_dump(include=keys, exclude_none=True)
 
 

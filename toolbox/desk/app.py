@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any
 from toolbox.desk.desk import Desk
 from toolbox.desk.guard import REPORT_POLICY
 from toolbox.desk.workplace import MOST_BYTES, MOST_FILES, SUFFIXES, safe_name
-from toolbox.errors import ToolboxError
+from toolbox.errors import ParameterError, ToolboxError
 from toolbox.extras import needed
 from toolbox.faults import disk_full
 from toolbox.report.summary import CAUTIONS
 from toolbox.report.templating import templates
 from toolbox.survey.stages import STAGES
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     from starlette.applications import Starlette
@@ -172,7 +173,8 @@ class _Actions:
             sent = [part for part in sent if part.filename]
             if not sent:
                 raise _Refused(400, "choose a file first")
-            names = [safe_name(str(part.filename)) for part in sent]  # all, before any is kept
+            named, refused = _named(sent)
+            names, sent = [name for name, _ in named], [part for _, part in named]
             place = self.desk.place
             if place.taken + sum(part.size or 0 for part in sent) > MOST_BYTES:
                 raise _Refused(413, f"all files together may have {MOST_BYTES // 2**20} MB")
@@ -180,7 +182,7 @@ class _Actions:
                 raise _Refused(413, f"a desk takes {MOST_FILES} files at most")
             for name, part in zip(names, sent, strict=True):
                 await run_in_threadpool(place.store, name, _parts(part))
-        self.desk.given(names)
+        self.desk.given(names, refused)
 
     async def remove(self, request: "Request") -> None:
         self.desk.remove((await _answers(request)).get("name", ""))
@@ -206,6 +208,27 @@ class _Actions:
             '<main id="main"><h1>The desk is closed.</h1>'
             "<p>This window can be closed too.</p></main></html>"
         )
+
+
+def _named(sent: list[Any]) -> tuple[list[tuple[str, Any]], str]:
+    """Name the files that are taken, and say in one line why others are not.
+
+    Raises
+    ------
+    ParameterError
+        If none is taken.
+    """
+    named, refused = list[tuple[str, Any]](), list[ParameterError]()
+    for part in sent:
+        try:
+            named.append((safe_name(str(part.filename)), part))
+        except ParameterError as error:
+            refused.append(error)
+    if not named:
+        raise refused[0]
+    told = f"Not taken: {refused[0]}" if refused else ""
+    others = len(refused) - 1
+    return named, told + (f"; nor {counted(others, 'other file')}" if others > 0 else "")
 
 
 class _Refused(Exception):  # noqa: N818  an answer, not an error

@@ -36,6 +36,7 @@ class Desk:
     doing: str = ""
     stage: str = ""
     fault: str = ""
+    refused: str = ""
     run_notes: tuple[str, ...] = ()
     version: int = 0
     _job: int = 0
@@ -69,9 +70,13 @@ class Desk:
             }
             self._start("look", arguments)
 
-    def given(self, names: Sequence[str]) -> None:
-        """Look at files that were just given; a survey file overrules what was answered before."""
+    def given(self, names: Sequence[str], refused: str = "") -> None:
+        """Look at files that were just given; a survey file overrules what was answered before.
+
+        What is told of files that came with them and were refused stays until others come.
+        """
         with self._lock:
+            self.refused = refused
             if any(name.endswith(".toml") for name in names):
                 self.answers = {}
             self.look()

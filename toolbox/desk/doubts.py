@@ -9,6 +9,7 @@ import numpy as np
 from toolbox.desk.seen import Doubt
 from toolbox.errors import ToolboxError
 from toolbox.formats import columns as names
+from toolbox.formats.containers import is_read_workbook
 from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.layers import Shoreline
 from toolbox.layers.crs import parse_crs, project
@@ -46,8 +47,11 @@ class Raw:
 
 
 def raw_of(path: Path, source: dict[str, Any]) -> Raw | None:
-    """Read the columns of a text file that a source names or that its names tell."""
-    options = {k: source[k] for k in ("delimiter", "decimal", "encoding") if k in source}
+    """Read the columns of a text file or workbook that a source names or that its names tell."""
+    told = ("delimiter", "decimal", "encoding")
+    options: dict[str, Any] = {k: source[k] for k in told if k in source}
+    if is_read_workbook(path) and "layer" in source:
+        options["sheet"] = source["layer"]
     try:
         frame = read_delimited(path, **options)
         if not frame.attrs["header"] and len(frame.columns) >= 3:

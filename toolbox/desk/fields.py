@@ -90,7 +90,10 @@ def file_fields(file: Sniffed, survey: dict[str, Any]) -> Iterator[Field]:
         yield from _columns(file, now)
     if file.role == "soundings":
         yield from _depths(file, now)
-    if len(file.layers) > 1:
+    if file.kind == "text" and file.role == "soundings" and len(file.layers) > 1:
+        first = "the first that holds a table"
+        yield _choice(file, "layer", "Sheet", now.get("layer", ""), file.layers, first)
+    if file.kind != "text" and len(file.layers) > 1:
         yield _choice(file, "layer", "Layer", now.get("layer", ""), file.layers, "choose")
     if file.role != "log" and not file.crs and not file.name.endswith(".gpx"):
         yield Field(f"{file.name}/crs", "CRS of its places", now.get("crs", ""), hint=_CRS_HINT)

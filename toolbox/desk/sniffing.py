@@ -9,9 +9,12 @@ from typing import Any
 from toolbox.errors import InputFileError, ToolboxError
 from toolbox.faults import one_line
 from toolbox.formats import columns as names
+from toolbox.formats.containers import is_read_workbook
+from toolbox.formats.delimited import read_delimited
 from toolbox.formats.gpx_paths import depths_in_gpx
 from toolbox.formats.layout import find_layout, text_encoding
 from toolbox.formats.paths import existing_file
+from toolbox.formats.sheet_table import sheet_names
 from toolbox.formats.sources import vector_source
 from toolbox.formats.toml_text import read_toml
 from toolbox.formats.vector import VECTOR_SUFFIXES, layer_names
@@ -33,7 +36,8 @@ ROLES = {
     "none": "Not used",
 }
 _PARTS = (".shx", ".dbf", ".prj", ".cpg")
-_LOOK, _SHOWN = 20, 3
+_LOOK, _SHOWN, _WIDE = 20, 3, 24
+_NO_HEADER = "no header line: columns go by their number"
 
 
 @dataclass(frozen=True)
@@ -87,6 +91,8 @@ def sniff(path: Path, *, layer: str | None = None) -> Sniffed:
             return _layer(path, layer)
         if suffix == ".gpx":
             return _gpx(path)
+        if is_read_workbook(path):
+            return _workbook(path, layer)
         return _log(path) or _table(path)
     except ToolboxError as error:
         return Sniffed(path.name, "none", fault=one_line(error).replace(str(path), path.name))
@@ -122,10 +128,21 @@ def _table(path: Path) -> Sniffed:
         lines = [line for line in itertools.islice(file, layout.remarks + _LOOK) if line.strip()]
     body = lines[layout.remarks + layout.header :][:_SHOWN]
     split = [line.split(None if len(layout.mark) > 1 else layout.mark) for line in body]
-    rows = tuple(tuple(cell.strip().strip('"')[:24] for cell in row) for row in split)
+    rows = tuple(tuple(cell.strip().strip('"')[:_WIDE] for cell in row) for row in split)
     role = _role(layout.names) if layout.header else "soundings"
-    facts = ("no header line: columns go by their number",) if not layout.header else ()
+    facts = (_NO_HEADER,) if not layout.header else ()
     return Sniffed(path.name, role, "text", facts, layout.names, rows)
+
+
+def _workbook(path: Path, sheet: str | None) -> Sniffed:
+    frame, several = read_delimited(path, sheet=sheet), sheet_names(path)
+    columns = tuple(map(str, frame.columns))
+    first = frame.iloc[:_SHOWN].astype(str).to_numpy().tolist()
+    rows = tuple(tuple(cell[:_WIDE] for cell in row) for row in first)
+    role = _role(columns) if frame.attrs["header"] else "soundings"
+    bare = () if frame.attrs["header"] else (_NO_HEADER,)
+    facts = (f"sheet {frame.attrs['sheet'].name!r}", *bare)
+    return Sniffed(path.name, role, "text", facts, columns, rows, several)
 
 
 def _role(columns: tuple[str, ...]) -> str:

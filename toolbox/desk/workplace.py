@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
 
 from toolbox.errors import OutputError, ParameterError
-from toolbox.formats.containers import ARCHIVES, WORKBOOKS
+from toolbox.formats.containers import ARCHIVES, READ_WORKBOOKS, WORKBOOKS
 
 __all__ = ["MOST_BYTES", "MOST_FILES", "SUFFIXES", "SURVEY", "Workplace", "safe_name"]
 
@@ -23,7 +23,7 @@ SURVEY = "survey.toml"
 """The survey file that the desk writes."""
 
 SUFFIXES = (
-    *(".csv", ".txt", ".tsv", ".dat", ".xyz", ".nmea", ".log", ".gpx"),
+    *(".csv", ".txt", ".tsv", ".dat", ".xyz", ".nmea", ".log", ".gpx", *READ_WORKBOOKS),
     *(".gpkg", ".geojson", ".json", ".fgb", ".parquet", ".geoparquet"),
     *(".kml", ".shp", ".shx", ".dbf", ".prj", ".cpg", ".toml"),
 )

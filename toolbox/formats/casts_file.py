@@ -7,7 +7,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import numbers, read_delimited
+from toolbox.formats.delimited import notes_of, numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.places import named_places, read_places, true_bearings
 from toolbox.layers import CastLog, Places
@@ -42,14 +42,14 @@ def read_casts(
     Parameters
     ----------
     path : Path
-        The log as delimited text, one row a cast: ``cast``; ``peg``, or the rod's coordinates;
-        ``bearing`` (degrees true), ``bearing_magnetic``, or ``towards`` (the name of a point of
-        the file of pegs); ``line_out`` (``_m`` or ``_ft``) or ``wraps``; where known
-        ``rod_tip_height``, ``retrieve_speed_m_s`` or ``arrival_s``, ``start_time``,
+        The log as delimited text or a workbook (.xlsx, .xlsm), one row a cast: ``cast``; ``peg``,
+        or the rod's coordinates; ``bearing`` (degrees true), ``bearing_magnetic``, or ``towards``
+        (the name of a point of the file of pegs); ``line_out`` (``_m`` or ``_ft``) or ``wraps``;
+        where known ``rod_tip_height``, ``retrieve_speed_m_s`` or ``arrival_s``, ``start_time``,
         ``water_level``.
     pings : Path
-        The readings as delimited text: ``cast``, ``seconds`` since the retrieve began, ``depth``,
-        and ``canopy`` where plants stood; all other columns are kept.
+        The readings as text or a workbook: ``cast``, ``seconds`` since the retrieve began,
+        ``depth``, and ``canopy`` where plants stood; all other columns are kept.
     pegs : Path, optional
         Points with a column ``peg``: pegs, and whatever casts go towards.
     crs : str, optional
@@ -89,9 +89,9 @@ def read_casts(
         "bearing": _bearings(frame, path, rods, known, target, declination),
         "line_out": _line_out(frame, path, wrap),
     }
-    return CastLog(
-        _table(columns | _optional(frame, path)), _pings(existing_file(pings), text), target, notes
-    )
+    readings, told = _pings(existing_file(pings), text)
+    notes = tuple(dict.fromkeys((*notes, *notes_of(frame), *told)))
+    return CastLog(_table(columns | _optional(frame, path)), readings, target, notes)
 
 
 def _table(columns: dict[str, Any]) -> "pd.DataFrame":
@@ -156,7 +156,8 @@ def _optional(frame: "pd.DataFrame", path: Path) -> dict[str, Any]:
     return found
 
 
-def _pings(path: Path, text: Any) -> "pd.DataFrame":
+def _pings(path: Path, text: Any) -> tuple["pd.DataFrame", tuple[str, ...]]:
+    """Read the readings, and tell what was assumed of them."""
     frame = read_delimited(path, **text)
     common = {"cast": names.CAST, "seconds": names.SECONDS, "depth": names.DEPTH}
     used = {
@@ -169,7 +170,8 @@ def _pings(path: Path, text: Any) -> "pd.DataFrame":
         name: _in_metres(frame, column, path) for name, column in used.items() if name != "cast"
     }
     cast = frame[used["cast"]].astype(str)
-    return frame.drop(columns=list(used.values())).assign(cast=cast, **measured)
+    kept = frame.drop(columns=list(used.values()))
+    return kept.assign(cast=cast, **measured), notes_of(frame)
 
 
 def _in_metres(frame: "pd.DataFrame", column: str, path: Path) -> np.ndarray:

@@ -1,16 +1,24 @@
-"""Containers: files that hold others, or sheets, and are not read but explained."""
+"""Containers: files that hold others, or sheets; most are not read but explained."""
 
 from pathlib import Path
 
 from toolbox.errors import InputFileError
 
-__all__ = ["ARCHIVES", "WORKBOOKS", "refuse_container"]
+__all__ = ["ARCHIVES", "READ_WORKBOOKS", "WORKBOOKS", "is_read_workbook", "refuse_container"]
 
 ARCHIVES = (
     *(".zip", ".kmz", ".7z", ".rar", ".tar", ".tgz"),
     *(".gz", ".bz2", ".xz", ".zst"),
 )
-WORKBOOKS = (".xlsx", ".xls", ".xlsm", ".xlsb", ".ods", ".numbers")
+READ_WORKBOOKS = (".xlsx", ".xlsm")
+"""Those whose tables are read."""
+
+WORKBOOKS = (*READ_WORKBOOKS, ".xls", ".xlsb", ".ods", ".numbers")
+
+
+def is_read_workbook(path: Path) -> bool:
+    """Tell by its ending whether a file is a workbook whose tables are read."""
+    return path.suffix.lower() in READ_WORKBOOKS
 
 
 def refuse_container(path: Path) -> None:

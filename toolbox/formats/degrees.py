@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import InputFileError
-from toolbox.formats.delimited import line_of, numbers
+from toolbox.formats.delimited import numbers, place_of
 from toolbox.notes import Assumption
 from toolbox.words import counted
 
@@ -110,7 +110,7 @@ def _refuse(
 ) -> None:
     if wrong.any():
         row = int(wrong.argmax())
-        line, value = line_of(frame, row, path), str(frame[column].iloc[row])[:40]
+        place, value = place_of(frame, row, path), str(frame[column].iloc[row])[:40]
         raise InputFileError(
-            f"{path}, line {line}: column {column!r} must hold {allowed}, got {value!r}"
+            f"{path}, {place}: column {column!r} must hold {allowed}, got {value!r}"
         )

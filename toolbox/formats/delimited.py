@@ -1,4 +1,4 @@
-"""Delimited text: columns of figures as people exchange them."""
+"""Delimited text and sheets of workbooks: columns of figures as people exchange them."""
 
 import itertools
 from collections.abc import Iterator, Sequence
@@ -8,14 +8,23 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.faults import one_line
-from toolbox.formats.containers import refuse_container
+from toolbox.formats.containers import is_read_workbook, refuse_container
 from toolbox.formats.layout import UTF_8, Layout, find_layout, not_text, rows_of, text_encoding
+from toolbox.formats.sheet_table import sheet_table
 from toolbox.formats.text_portions import parsed
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["delimited_portions", "line_of", "numbers", "read_delimited", "write_delimited"]
+__all__ = [
+    "delimited_portions",
+    "line_of",
+    "notes_of",
+    "numbers",
+    "place_of",
+    "read_delimited",
+    "write_delimited",
+]
 
 _KINDS = {"b": "bool", "i": "int64", "u": "uint64", "f": "float64", "O": "str"}
 _MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
@@ -29,14 +38,16 @@ def read_delimited(
     delimiter: str | None = None,
     decimal: str | None = None,
     encoding: str = "utf-8-sig",
+    sheet: str | None = None,
 ) -> "pd.DataFrame":
-    """Read a text table, finding out how its columns are divided.
+    """Read a table of text or of a workbook, finding out how its columns are divided.
 
     Parameters
     ----------
     path : Path
-        The file. Passed over are rows without anything in them, rows whose only text begins with
-        ``#``, and a title above the header: rows of which only the first cell is filled.
+        The file: text, or a workbook (.xlsx, .xlsm). Passed over are rows without anything in
+        them, rows whose only text begins with ``#``, and a title above the header: rows of which
+        only the first cell is filled.
     delimiter : str, optional
         Between columns; if left out, whichever of comma, semicolon, tab, bar or runs of blanks
         divides the first lines evenly.
@@ -46,18 +57,29 @@ def read_delimited(
     encoding : str
         Of the text. As long as the default stands, text that is not UTF-8 is read as
         Windows-1252, which spreadsheets write; the layout says so.
+    sheet : str, optional
+        Of a workbook; if left out, the first that holds a table. Delimiter and encoding say
+        nothing of workbooks.
 
     Returns
     -------
     DataFrame
         Columns of numbers or text. A file without a header line has columns named ``1, 2, 3``...
-        ``attrs`` holds what was found: ``decimal``, ``header`` (bool) and the :class:`Layout`.
+        ``attrs`` holds what was found: ``decimal``, ``header`` (bool) and the :class:`Layout`, or
+        the :class:`~toolbox.formats.sheet_table.SheetRows` of a workbook.
 
     Raises
     ------
     InputFileError
         If the file is empty, not text, or its lines do not have equally many columns.
     """
+    if is_read_workbook(path):
+        _check_marks(delimiter, decimal)
+        frame = sheet_table(path, sheet)
+        frame.attrs["decimal"] = decimal or _decimal_mark(frame, "\t")
+        return frame
+    if sheet is not None:
+        raise ParameterError(f"a sheet is of workbooks, not of text: {path.name}, got {sheet!r}")
     found = _checked_layout(path, delimiter, decimal, encoding)
     frame = _parse(path, found)
     frame.attrs |= {
@@ -158,13 +180,33 @@ def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
 
 
 def line_of(frame: "pd.DataFrame", row: int, path: Path, *, every: bool = False) -> int:
-    """Return the line of the file in which a row begins, from 1.
+    """Return the line of the file in which a row begins, or the row of its sheet, from 1.
 
     Rows count as :func:`read_delimited` has them, or `every` one that is not a blank line.
     """
+    if "sheet" in frame.attrs:
+        return int(frame.attrs["sheet"].numbers[row])
     row += frame.attrs.get("first_row", 0)
     rows = rows_of(path, frame.attrs["layout"], every=every)
     return next(itertools.islice(rows, row, None))[0]
+
+
+def place_of(frame: "pd.DataFrame", row: int, path: Path) -> str:
+    """Say for an error where a row stands: ``line 12``, or ``sheet 'depths', row 12``.
+
+    Of the features of a layer, which have no lines, ``row 12``, from 1.
+    """
+    if "sheet" in frame.attrs:
+        return f"sheet {frame.attrs['sheet'].name!r}, row {line_of(frame, row, path)}"
+    if "layout" in frame.attrs:
+        return f"line {line_of(frame, row, path)}"
+    return f"row {frame.attrs.get('first_row', 0) + row + 1}"
+
+
+def notes_of(frame: "pd.DataFrame") -> tuple[str, ...]:
+    """Return what was assumed of the table of a workbook; nothing of text."""
+    told: tuple[str, ...] = frame.attrs.get("notes", ())
+    return told
 
 
 def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str] = ()) -> None:
@@ -202,17 +244,10 @@ def _check_marks(delimiter: str | None, decimal: str | None) -> None:
 def _refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed: str) -> None:
     if wrong.any():
         row = int(wrong.argmax())
-        place, value = _place_of(frame, row, path), frame[column].iloc[row]
+        place, value = place_of(frame, row, path), frame[column].iloc[row]
         raise InputFileError(
             f"{path}, {place}: column {column!r} must hold {allowed}, got {str(value)[:40]!r}"
         )
-
-
-def _place_of(frame: "pd.DataFrame", row: int, path: Path) -> str:
-    """Say in which line a row of text stands; of the features of a layer, which one it is."""
-    if "layout" in frame.attrs:
-        return f"line {line_of(frame, row, path)}"
-    return f"row {frame.attrs.get('first_row', 0) + row + 1}"
 
 
 def _parse(path: Path, found: Layout) -> "pd.DataFrame":

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.bed_file import read_bed, write_bed
 from toolbox.formats.casts_file import read_casts
-from toolbox.formats.delimited import numbers, read_delimited, write_delimited
+from toolbox.formats.delimited import notes_of, numbers, read_delimited, write_delimited
 from toolbox.formats.exchange import EXCHANGE, write_exchange
 from toolbox.formats.geotiff import read_grid, read_grid_blocks, write_grid
 from toolbox.formats.nmea import read_nmea
@@ -65,7 +65,7 @@ def read_table(
     Parameters
     ----------
     path : Path
-        Delimited text with a header line.
+        Delimited text with a header line, or a workbook (.xlsx, .xlsm).
     delimiter : str, optional
         Between columns, if it cannot be found out.
     decimal : str, optional
@@ -84,7 +84,7 @@ def read_table(
     for name in frame:
         with suppress(InputFileError):  # a column of text stays one
             frame[name] = numbers(frame, str(name), path)
-    return Table(frame, path.stem)
+    return Table(frame, path.stem, notes_of(frame))
 
 
 READERS: dict[type, Callable[..., Any]] = {

@@ -11,7 +11,17 @@ from typing import Any
 
 from toolbox.errors import InputFileError, ParameterError
 
-__all__ = ["UTF_8", "WINDOWS", "Layout", "find_layout", "not_text", "rows_of", "text_encoding"]
+__all__ = [
+    "UTF_8",
+    "WINDOWS",
+    "Layout",
+    "check_head",
+    "find_layout",
+    "is_number",
+    "not_text",
+    "rows_of",
+    "text_encoding",
+]
 
 UTF_8 = "utf-8-sig"
 """Encoding of a text, with or without a byte order mark."""
@@ -84,8 +94,8 @@ def find_layout(path: Path, *, delimiter: str | None = None, encoding: str = "ut
     if (titles := _titles(lines, mark)) and len(mark) == 1:
         remarks, lines = remarks + titles, lines[titles:]
         head = _first_rows(lines, mark, whole)[0]
-    header = not any(_is_number(cell) for cell in head)
-    _check_head(head, path)
+    header = not any(is_number(cell) for cell in head)
+    check_head(head, path)
     return Layout(mark, remarks, header, _column_names(head, header), encoding)
 
 
@@ -195,9 +205,7 @@ def _titles(lines: list[str], mark: str) -> int:
         cells = [cell.strip() for cell in line.split(mark)]
         if sum(map(bool, cells)) > 1:
             # what stands above figures may be the header, and a quoted cell may go over lines
-            plain = not any(map(_is_number, cells)) and not any(
-                '"' in one for one in lines[:number]
-            )
+            plain = not any(map(is_number, cells)) and not any('"' in one for one in lines[:number])
             return number if plain else 0
         if (len(cells) < 2 and cells[0]) or any(cells[1:]):
             return 0
@@ -230,7 +238,8 @@ def _first_rows(lines: list[str], mark: str, whole: bool) -> list[list[str]]:
     return [head, *rest]
 
 
-def _check_head(head: list[str], path: Path) -> None:
+def check_head(head: Sequence[str], path: Path) -> None:
+    """Raise InputFileError if a table has too many columns, or too long names of them."""
     if len(head) > _MOST_COLUMNS:
         raise InputFileError(
             f"{path}: a table may have at most {_MOST_COLUMNS} columns, got {len(head)}"
@@ -241,7 +250,8 @@ def _check_head(head: list[str], path: Path) -> None:
         )
 
 
-def _is_number(text: str) -> bool:
+def is_number(text: str) -> bool:
+    """Tell whether a cell is a number, with a decimal point or comma."""
     try:
         float(text.strip().replace(",", "."))
     except ValueError:

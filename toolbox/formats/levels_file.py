@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import numpy as np
 
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import numbers, read_delimited
+from toolbox.formats.delimited import notes_of, numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.times import names_offset, read_times
 from toolbox.layers import Table
@@ -33,8 +33,8 @@ def read_levels(
     Parameters
     ----------
     path : Path
-        Delimited text with a time, or a date and a time of day, and a level, in the unit that its
-        column names (``level_m``, ``Gauge (cm)``), else in metres.
+        Delimited text or a workbook (.xlsx, .xlsm) with a time, or a date and a time of day, and
+        a level, in the unit that its column names (``level_m``, ``Gauge (cm)``), else in metres.
     timezone : str, optional
         Zone of times that name no offset; if left out, they are taken as UTC, and that is told.
     date_format : str, optional
@@ -62,6 +62,7 @@ def read_levels(
     times, used, notes = read_times(
         frame, path, date_format=date_format, timezone=timezone or "UTC"
     )
+    notes += notes_of(frame)
     if unit not in (None, "m"):
         notes.append(Assumption(f"column {column!r} read in {unit}, as its name says"))
     if timezone is None and _unsaid(frame, used):

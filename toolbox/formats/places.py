@@ -1,5 +1,6 @@
 """Places: points from text or vector files, projected to metres at the door."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -7,8 +8,9 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
+from toolbox.formats.containers import is_read_workbook
 from toolbox.formats.degrees import degrees
-from toolbox.formats.delimited import numbers, read_delimited
+from toolbox.formats.delimited import notes_of, numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
 from toolbox.layers import Places
@@ -55,8 +57,8 @@ def read_places(
     Parameters
     ----------
     path : Path
-        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, or the pins of a
-        KML file.
+        Delimited text, a workbook (.xlsx, .xlsm), GeoPackage, Shapefile, GeoJSON, FlatGeobuf,
+        GeoParquet, or the pins of a KML file.
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
@@ -64,7 +66,8 @@ def read_places(
         Projected CRS in metres to work in; if left out, the file's own if it is one, else a
         suitable one.
     layer : str, optional
-        Layer of a file that holds several.
+        Layer of a file that holds several, or sheet of a workbook; of a workbook if left out the
+        first sheet that holds a table.
     where : str, optional
         Condition on the features of a vector file, such as "name = 'slip'".
     easting : str, optional
@@ -98,17 +101,22 @@ def read_places(
         frame = read_features(path, layer=layer, where=where, crs=crs)
         frame = _pins(frame) if path.suffix.lower() == _KML else frame
         return _projected(points_of(frame, path), frame, frame.crs, into, path, ())
-    for name, given in (("layer", layer), ("where", where)):
+    book = is_read_workbook(path)
+    for name, given in (("layer", None if book else layer), ("where", where)):
         if given is not None:
             raise ParameterError(
                 f"{name} is for vector files, not for text: {path.name}, got {given!r}"
             )
-    text = read_delimited(path, delimiter=delimiter, decimal=decimal, encoding=encoding)
+    text = read_delimited(
+        path, delimiter=delimiter, decimal=decimal, encoding=encoding, sheet=layer
+    )
     if pegs is not None:
         known = read_places(pegs, crs=crs, into=into)
-        return _from_pegs(text, path, known, declination)
+        placed = _from_pegs(text, path, known, declination)
+        return replace(placed, notes=(*placed.notes, *notes_of(text)))
     place, rest, found, notes = coordinates_of(text, path, crs, easting, northing)
-    if text.attrs["layout"].encoding != encoding:
+    notes += notes_of(text)
+    if not book and text.attrs["layout"].encoding != encoding:
         notes += ("not UTF-8, so read as Windows-1252; if names look wrong, give encoding",)
     return _projected(place, rest, found, into, path, notes)
 

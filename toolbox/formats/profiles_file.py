@@ -8,7 +8,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import line_of, numbers, read_delimited
+from toolbox.formats.delimited import notes_of, numbers, place_of, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.times import read_times
 from toolbox.layers import Profiles
@@ -58,11 +58,11 @@ def read_profiles(
     Parameters
     ----------
     path : Path
-        Delimited text, one row a reading, any number of stations and visits together: a date or
-        time, ``depth`` (``_m`` or ``_ft``), of ``temperature`` (``_c`` or ``_f``),
-        ``oxygen_mg_l`` (or ``do_mg_l``, ``do_ppm``) and ``par`` those that were read, and where
-        known ``station`` and ``level`` (elevation of the water surface). An empty cell is a
-        reading that was not made; other columns are kept.
+        Delimited text or a workbook (.xlsx, .xlsm), one row a reading, any number of stations and
+        visits together: a date or time, ``depth`` (``_m`` or ``_ft``), of ``temperature`` (``_c``
+        or ``_f``), ``oxygen_mg_l`` (or ``do_mg_l``, ``do_ppm``) and ``par`` those that were read,
+        and where known ``station`` and ``level`` (elevation of the water surface). An empty cell
+        is a reading that was not made; other columns are kept.
     time : str, optional
         Column of times, or of times of day beside dates, if its name does not tell.
     date : str, optional
@@ -113,6 +113,7 @@ def read_profiles(
     times, used, notes = read_times(
         frame, path, time=time, date=date, date_format=date_format, timezone=timezone
     )
+    notes += notes_of(frame)
     stations, station_column = _stations(frame, path, station)
     columns: dict[str, Any] = {"time": times, "station": stations}
     taken = [*used, *station_column]
@@ -186,7 +187,7 @@ def _temperatures(
     raw = numbers(frame, column, path)
     if unit is None and told is None and (raw > _WARM).any():
         raise InputFileError(
-            f"{path}, line {line_of(frame, int((raw > _WARM).argmax()), path)}: column {column!r} "
+            f"{path}, {place_of(frame, int((raw > _WARM).argmax()), path)}: column {column!r} "
             "does not say whether it is in C or F: give temperature_unit"
         )
     values = (raw - 32) / 1.8 if (unit or told) == "F" else raw
@@ -248,7 +249,7 @@ def _refuse(
     if wrong.any():
         row = int(wrong.argmax())
         raise InputFileError(
-            f"{path}, line {line_of(frame, row, path)}: column {column!r} must hold {allowed}, "
+            f"{path}, {place_of(frame, row, path)}: column {column!r} must hold {allowed}, "
             f"got {str(frame[column].iloc[row])[:40]!r}"
         )
 
@@ -261,8 +262,8 @@ def _refuse_twice(frame: "pd.DataFrame", path: Path, columns: dict[str, Any]) ->
         first = int((key == key.iloc[row]).all(axis=1).to_numpy().argmax())
         name, time, depth = key.iloc[row]
         raise InputFileError(
-            f"{path}, line {line_of(frame, row, path)}: {depth:g} m at station {name!r} on "
-            f"{time:%Y-%m-%d %H:%M} UTC stands in line {line_of(frame, first, path)} already; "
+            f"{path}, {place_of(frame, row, path)}: {depth:g} m at station {name!r} on "
+            f"{time:%Y-%m-%d %H:%M} UTC stands in {place_of(frame, first, path)} already; "
             "two profiles of one day need their times of day"
         )
 

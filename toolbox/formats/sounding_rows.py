@@ -10,6 +10,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError, ToolboxError
 from toolbox.faults import one_line
+from toolbox.formats.containers import is_read_workbook
 from toolbox.formats.delimited import delimited_portions
 from toolbox.formats.las_file import LasFile
 from toolbox.formats.paths import existing_file
@@ -58,9 +59,9 @@ def sounding_rows(path: Path, options: dict[str, Any]) -> SoundingRows | None:
     Returns
     -------
     SoundingRows or None
-        None of a file that must be read as a whole: GPX, readings placed from pegs, points in
-        Parquet that are not well-known binary, and, where the library below cannot tell times in
-        portions, features with times.
+        None of a file that must be read as a whole: GPX, workbooks, readings placed from pegs,
+        points in Parquet that are not well-known binary, and, where the library below cannot tell
+        times in portions, features with times.
 
     Raises
     ------
@@ -72,7 +73,7 @@ def sounding_rows(path: Path, options: dict[str, Any]) -> SoundingRows | None:
         return _Las(path, options)
     if suffix in _PARQUET:
         return _Parquet(path, options) if _is_binary(path) else None
-    if suffix == ".gpx" or options.get("pegs") is not None:
+    if suffix == ".gpx" or is_read_workbook(path) or options.get("pegs") is not None:
         return None
     if suffix not in VECTOR_SUFFIXES:
         return _Text(path, options)

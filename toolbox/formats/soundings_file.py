@@ -81,8 +81,9 @@ def read_soundings(
     Parameters
     ----------
     path : Path
-        Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, GPX, LAS or LAZ;
-        of the last two give depth = "Z", or elevation = "Z" and the datum.
+        Delimited text, a workbook (.xlsx, .xlsm), GeoPackage, Shapefile, GeoJSON, FlatGeobuf,
+        GeoParquet, GPX, LAS or LAZ; of the last two give depth = "Z", or elevation = "Z" and the
+        datum.
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
@@ -90,7 +91,8 @@ def read_soundings(
         Projected CRS in metres to work in; if left out, the file's own if it is one, else a
         suitable one.
     layer : str, optional
-        Layer of a file that holds several.
+        Layer of a file that holds several, or sheet of a workbook; of a workbook if left out the
+        first sheet that holds a table.
     where : str, optional
         Condition on the features of a vector file, such as "line = '7'".
     easting : str, optional

@@ -7,7 +7,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import line_of
+from toolbox.formats.delimited import place_of
 from toolbox.notes import Assumption
 
 if TYPE_CHECKING:
@@ -157,7 +157,5 @@ def _refuse(
 
 def _bad(frame: "pd.DataFrame", path: Path, column: str, row: int, allowed: str) -> InputFileError:
     cell = str(frame[column].iloc[row])[:40]
-    line = line_of(frame, row, path)
-    return InputFileError(
-        f"{path}, line {line}: column {column!r} must hold {allowed}, got {cell!r}"
-    )
+    place = place_of(frame, row, path)
+    return InputFileError(f"{path}, {place}: column {column!r} must hold {allowed}, got {cell!r}")

@@ -5,7 +5,8 @@ from typing import TYPE_CHECKING
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.faults import one_line
-from toolbox.formats.delimited import read_delimited, write_delimited
+from toolbox.formats.containers import is_read_workbook
+from toolbox.formats.delimited import notes_of, read_delimited, write_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import metric_crs, read_features, write_features
 from toolbox.formats.well_known import nested_deep
@@ -33,14 +34,15 @@ def read_vectors(
     Parameters
     ----------
     path : Path
-        GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, or text with a column ``wkt``.
+        GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, or text or a workbook (.xlsx,
+        .xlsm) with a column ``wkt``.
     crs : str, optional
         CRS of the coordinates, where the file names none.
     into : str, optional
         Projected CRS in metres to work in; if left out, the file's own if it is one, else a
         suitable one.
     layer : str, optional
-        Layer of a file that holds several.
+        Layer of a file that holds several, or sheet of a workbook.
     where : str, optional
         Condition on its features, such as "kind = 'hole'".
 
@@ -55,22 +57,25 @@ def read_vectors(
         If the file is no vector layer, holds no such layer or feature, or no CRS is known.
     """
     existing_file(path)
-    if path.suffix.lower() == ".csv":
-        for name, given in (("layer", layer), ("where", where)):
+    notes: tuple[str, ...] = ()
+    if (book := is_read_workbook(path)) or path.suffix.lower() == ".csv":
+        for name, given in (("layer", None if book else layer), ("where", where)):
             if given is not None:
                 raise ParameterError(f"{name} is not for text: {path.name}, got {given!r}")
-        frame = _from_text(path, crs)
+        frame, notes = _from_text(path, crs, layer)
     else:
         frame = read_features(path, layer=layer, where=where, crs=crs)
     target = metric_crs(frame, path, into)
-    return Vectors(frame.to_crs(target), layer or path.stem)
+    return Vectors(frame.to_crs(target), layer or path.stem, notes)
 
 
-def _from_text(path: Path, crs: str | None) -> "GeoDataFrame":
+def _from_text(
+    path: Path, crs: str | None, sheet: str | None
+) -> tuple["GeoDataFrame", tuple[str, ...]]:
     import geopandas
     import shapely
 
-    table = read_delimited(path)
+    table = read_delimited(path, sheet=sheet)
     if "wkt" not in table:
         raise InputFileError(f"{path} has no column 'wkt', only {', '.join(map(str, table))}")
     if crs is None:
@@ -82,7 +87,8 @@ def _from_text(path: Path, crs: str | None) -> "GeoDataFrame":
         shapes = shapely.from_wkt(texts)
     except (shapely.errors.GEOSException, ValueError) as error:
         raise InputFileError(f"{path} holds a bad shape: {one_line(error)}") from error
-    return geopandas.GeoDataFrame(table.drop(columns="wkt"), geometry=shapes, crs=parse_crs(crs))
+    rest = table.drop(columns="wkt")
+    return geopandas.GeoDataFrame(rest, geometry=shapes, crs=parse_crs(crs)), notes_of(table)
 
 
 def write_vectors(vectors: Vectors, path: Path, *, append: bool = False) -> None:

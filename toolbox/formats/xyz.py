@@ -13,6 +13,7 @@ import numpy as np
 from toolbox.errors import InputFileError, TooLargeError
 from toolbox.faults import one_line
 from toolbox.formats import columns as names
+from toolbox.formats.containers import refuse_container
 from toolbox.formats.layout import Layout, find_layout, rows_of
 from toolbox.formats.paths import existing_file
 from toolbox.formats.text_portions import parsed
@@ -145,7 +146,8 @@ def _text(
     decimal: str | None,
     encoding: str,
 ) -> _Text:
-    layout = find_layout(existing_file(path), delimiter=delimiter, encoding=encoding)
+    refuse_container(existing_file(path))
+    layout = find_layout(path, delimiter=delimiter, encoding=encoding)
     text = _Text(layout, decimal or ".", _wanted(path, layout, given))
     if decimal is None and layout.mark != ",":
         rows = itertools.islice(rows_of(path, layout), _LOOK)

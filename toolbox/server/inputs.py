@@ -35,7 +35,7 @@ Find = Callable[[str], Path]
 """Finds the file that a reference names."""
 
 _PIECE = 2**18
-_FILE_OPTION = frozenset({".csv", ".txt", ".geojson", ".gpkg", ".fgb", ".parquet", ".gpx"})
+_FILE_OPTION = frozenset({".csv", ".txt", ".xlsx", ".geojson", ".gpkg", ".fgb", ".parquet", ".gpx"})
 _POINT_FILES = frozenset({".gpx", ".json", ".geoparquet"})
 
 

@@ -32,6 +32,7 @@ BY_SUFFIX = {
     ".fgb": "application/flatgeobuf",
     ".parquet": "application/vnd.apache.parquet",
     ".gpx": "application/gpx+xml",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
 }
 """Media types of files."""
 
@@ -52,6 +53,7 @@ _BEGINNINGS = {
     ".parquet": (b"PAR1",),
     ".geoparquet": (b"PAR1",),
     ".zip": (b"PK\3\4", b"PK\5\6"),
+    ".xlsx": (b"PK\3\4",),
 }
 
 

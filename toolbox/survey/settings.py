@@ -65,7 +65,9 @@ class Datum(Section):
 class _Depths(Section):
     file: Input = Field(description="The file, as seen from the survey file.")
     crs: Crs | None = Field(None, description="CRS of its coordinates, if the file names none.")
-    layer: str | None = Field(None, description="Layer of a file that holds several.")
+    layer: str | None = Field(
+        None, description="Layer of a file that holds several, or sheet of a workbook."
+    )
     where: str | None = Field(None, description="Condition on the features of a vector file.")
     depth: str | None = Field(None, description="Column of depths, if its name does not tell.")
     elevation: str | None = Field(None, description="Column of bed elevations instead.")
