@@ -192,3 +192,20 @@ def test_places_by_peg_ask_for_the_pegs(tmp_path: Path) -> None:
     path.write_text("peg,bearing,distance,depth\nA,90,10,5\n")
     with pytest.raises(InputFileError, match="by peg, bearing and distance: give pegs"):
         read_places(path)
+
+
+PIN = "<Placemark><name>{0}</name><Point><coordinates>{1}</coordinates></Point></Placemark>"
+LINE = "<Placemark><LineString><coordinates>9,48 9.1,48</coordinates></LineString></Placemark>"
+
+
+def test_pins_are_taken_from_all_folders_of_a_globe_viewer(tmp_path: Path) -> None:
+    folders = [PIN.format("P1", "9,48"), LINE, PIN.format("P2", "9.01,48") + LINE, ""]
+    body = "".join(f"<Folder><name>F{k}</name>{text}</Folder>" for k, text in enumerate(folders))
+    kml = f'<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{body}</Document></kml>'
+    path = tmp_path / "pegs.kml"
+    path.write_text(kml, encoding="utf-8")
+    places = read_places(path)
+    assert places.frame["Name"].tolist() == ["P1", "P2"]
+    assert len(places.coordinates) == 2
+    (only,) = read_places(path, layer="F2").frame["Name"]
+    assert only == "P2"

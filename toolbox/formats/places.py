@@ -10,7 +10,7 @@ from toolbox.formats import columns as names
 from toolbox.formats.degrees import degrees
 from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.formats.paths import existing_file
-from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
+from toolbox.formats.vector import VECTOR_SUFFIXES, count_features, layer_names, read_features
 from toolbox.layers import Places
 from toolbox.layers.crs import parse_crs, project, travel, working_crs
 from toolbox.notes import Assumption
@@ -55,7 +55,7 @@ def read_places(
     ----------
     path : Path
         Delimited text, GeoPackage, Shapefile, GeoJSON, FlatGeobuf, GeoParquet, or the pins of a
-        KML file.
+        KML file, of all its folders if no layer is named.
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
@@ -94,8 +94,8 @@ def read_places(
     """
     existing_file(path)
     if path.suffix.lower() in (*VECTOR_SUFFIXES, _KML):
-        frame = read_features(path, layer=layer, where=where, crs=crs)
-        frame = _pins(frame) if path.suffix.lower() == _KML else frame
+        read = _pins if path.suffix.lower() == _KML else read_features
+        frame = read(path, layer=layer, where=where, crs=crs)
         return _projected(points_of(frame, path), frame, frame.crs, into, path, ())
     for name, given in (("layer", layer), ("where", where)):
         if given is not None:
@@ -187,8 +187,14 @@ def _coordinates(
     return np.column_stack([numbers(text, column, path) for column in columns]), ()
 
 
-def _pins(frame: Any) -> Any:
-    """Return the points of a file that may hold an outline as well."""
+def _pins(path: Path, *, layer: str | None, where: str | None, crs: str | None) -> Any:
+    """Read the points of all folders of a file that may hold an outline as well."""
+    import pandas as pd
+
+    several = layer_names(path) if layer is None and where is None else []
+    listed = [name for name in several if count_features(path, name)] or [layer]
+    found = [read_features(path, layer=name, where=where, crs=crs) for name in listed]
+    frame = pd.concat(found, ignore_index=True) if len(found) > 1 else found[0]
     points = frame[frame.geometry.geom_type == "Point"]
     return points.reset_index(drop=True) if len(points) else frame
 
