@@ -194,7 +194,7 @@ def _columns(file: Sniffed, now: dict[str, str]) -> Iterator[Field]:
         ("northing", "Northing or latitude", (*names.NORTHING, *names.LATITUDE)),
     )
     for key, label, known in kinds:
-        first = "none: by peg, bearing and distance" if by_peg(file) else _found(file, known)
+        first = "none: from pegs" if by_peg(file) else _found(file, known)
         yield _choice(file, key, label, now.get(key, ""), file.columns, first)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from toolbox.desk.chart import chart
 from toolbox.desk.doubts import Raw, depth_doubts, place_doubts, raw_of
-from toolbox.desk.drafting import Draft, draft, settled
+from toolbox.desk.drafting import Draft, by_peg, draft, settled
 from toolbox.desk.facts import facts, range_told
 from toolbox.desk.fields import file_fields, global_fields, role_field
 from toolbox.desk.reading import Read, read
@@ -17,6 +17,7 @@ from toolbox.desk.seen import Column, Doubt, Field, FileSeen, Seen
 from toolbox.desk.sniffing import Sniffed, sniff
 from toolbox.desk.workplace import SURVEY
 from toolbox.errors import OutputError
+from toolbox.formats import columns
 from toolbox.formats.toml_text import toml_text
 from toolbox.moments import TAKEN_AS_UTC
 from toolbox.report.text import one_line
@@ -166,11 +167,28 @@ def _columns(file: Sniffed, raw: Raw | None) -> tuple[Column, ...]:
             raw.easting: "easting or longitude",
         }
     )
+    pegs = {} if raw is None or not by_peg(file) else _from_pegs(file)
     return tuple(
-        Column(name, meanings.get(name, ""), tuple(r[k] if k < len(r) else "" for r in file.rows))
+        Column(
+            name,
+            meanings.get(name) or pegs.get(name, ""),
+            tuple(r[k] if k < len(r) else "" for r in file.rows),
+        )
         for k, name in enumerate(file.columns)
         if file.rows
     )
+
+
+def _from_pegs(file: Sniffed) -> dict[str, str]:
+    """Tell which columns of casts by peg mean what."""
+    known = (
+        (columns.PEG, "peg"),
+        (columns.MAGNETIC, "magnetic bearing"),
+        (columns.BEARING, "true bearing"),
+        (columns.DISTANCE, "distance"),
+    )
+    found = ((columns.find(file.columns, common), meaning) for common, meaning in known)
+    return {name: meaning for name, meaning in found if name is not None}
 
 
 def _rejections(found: Read) -> tuple[str, ...]:
