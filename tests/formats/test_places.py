@@ -209,3 +209,12 @@ def test_pins_are_taken_from_all_folders_of_a_globe_viewer(tmp_path: Path) -> No
     assert len(places.coordinates) == 2
     (only,) = read_places(path, layer="F2").frame["Name"]
     assert only == "P2"
+
+
+def test_a_row_whose_latitude_is_a_longitude_is_named(tmp_path: Path) -> None:
+    rows = ["-93.41,44.90", "-93.42,44.91", "44.92,-93.43", "44.93,-93.44"]
+    path = tmp_path / "p.csv"
+    path.write_text("\n".join(["lon,lat", *rows]), encoding="utf-8")
+    told = r"p.csv, line 4: column 'lat' .* 90, got -93.43: .* of 2 rows are exchanged$"
+    with pytest.raises(InputFileError, match=told):
+        read_places(path)

@@ -8,7 +8,7 @@ import numpy as np
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
 from toolbox.formats.degrees import degrees
-from toolbox.formats.delimited import numbers, read_delimited
+from toolbox.formats.delimited import line_of, numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.vector import VECTOR_SUFFIXES, count_features, layer_names, read_features
 from toolbox.layers import Places
@@ -16,6 +16,7 @@ from toolbox.layers.crs import parse_crs, project, travel, working_crs
 from toolbox.notes import Assumption
 from toolbox.tool import Range, checked
 from toolbox.units import convert
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,6 +32,7 @@ __all__ = [
 ]
 
 _KML = ".kml"
+_POLE = 90.0  # degrees
 
 
 @checked
@@ -183,8 +185,26 @@ def _coordinates(
 ) -> tuple[np.ndarray, tuple[str, ...]]:
     """Return the coordinates of a text table, shape (n, 2), and what was put right."""
     if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
-        return degrees(text, columns, path)
+        place, notes = degrees(text, columns, path)
+        _refuse_exchanged(text, place, columns, path)
+        return place, notes
     return np.column_stack([numbers(text, column, path) for column in columns]), ()
+
+
+def _refuse_exchanged(
+    text: "pd.DataFrame", place: np.ndarray, columns: tuple[str, str], path: Path
+) -> None:
+    """Refuse rows among others that have a longitude for latitude, which no CRS would mend."""
+    longitude, latitude = np.abs(place).T
+    wrong = (latitude > _POLE) & (longitude <= _POLE)
+    if not wrong.any() or not (latitude <= _POLE).any():
+        return
+    row = int(wrong.argmax())
+    raise InputFileError(
+        f"{path}, line {line_of(text, row, path)}: column {columns[1]!r} must hold a latitude of "
+        f"at most 90, got {place[row, 1]:g}: longitude and latitude of "
+        f"{counted(int(wrong.sum()), 'row')} are exchanged"
+    )
 
 
 def _pins(path: Path, *, layer: str | None, where: str | None, crs: str | None) -> Any:
@@ -192,8 +212,8 @@ def _pins(path: Path, *, layer: str | None, where: str | None, crs: str | None) 
     import pandas as pd
 
     several = layer_names(path) if layer is None and where is None else []
-    listed = [name for name in several if count_features(path, name)] or [layer]
-    found = [read_features(path, layer=name, where=where, crs=crs) for name in listed]
+    filled: list[str | None] = [name for name in several if count_features(path, name)]
+    found = [read_features(path, layer=name, where=where, crs=crs) for name in filled or [layer]]
     frame = pd.concat(found, ignore_index=True) if len(found) > 1 else found[0]
     points = frame[frame.geometry.geom_type == "Point"]
     return points.reset_index(drop=True) if len(points) else frame
