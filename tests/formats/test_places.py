@@ -218,3 +218,24 @@ def test_a_row_whose_latitude_is_a_longitude_is_named(tmp_path: Path) -> None:
     told = r"p.csv, line 4: column 'lat' .* 90, got -93.43: .* of 2 rows are exchanged$"
     with pytest.raises(InputFileError, match=told):
         read_places(path)
+
+
+@pytest.mark.parametrize(("peg", "named"), [("1", "1.0"), ("1.0", "1"), (" P1 ", "P1")])
+def test_numbers_of_pegs_are_the_same_however_they_are_written(
+    peg: str, named: str, tmp_path: Path
+) -> None:
+    known = tmp_path / "pegs.csv"
+    known.write_text(f"peg,easting,northing,note\n{named},500000,5300000,\nA,5,5,\n", "utf-8")
+    casts = tmp_path / "casts.csv"
+    casts.write_text(f"peg,bearing,distance_m\n{peg},90,0\n", "utf-8")
+    places = read_places(casts, pegs=known, crs="EPSG:32633")
+    np.testing.assert_allclose(places.coordinates, [[500_000, 5_300_000]], atol=1e-6)
+
+
+def test_pegs_with_a_point_in_their_names_stay_apart(tmp_path: Path) -> None:
+    known = tmp_path / "pegs.csv"
+    known.write_text("peg,easting,northing\n1.5,500000,5300000\n1.50,500010,5300000\nA,5,5\n")
+    casts = tmp_path / "casts.csv"
+    casts.write_text("peg,bearing,distance_m\n1.50,90,0\nA,90,0\n", "utf-8")
+    places = read_places(casts, pegs=known, crs="EPSG:32633")
+    np.testing.assert_allclose(places.coordinates[0], [500_010, 5_300_000], atol=1e-6)

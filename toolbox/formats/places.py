@@ -132,11 +132,18 @@ def named_places(wanted: "pd.Series[str]", known: Places, path: Path) -> np.ndar
         If there is no such point.
     """
     column = names.need(names.find(known.frame, names.PEG), known.frame, "the file of pegs", "peg")
-    row = {str(name): number for number, name in enumerate(known.frame[column])}
+    row = {_called(str(name)): number for number, name in enumerate(known.frame[column])}
+    wanted = wanted.map(_called)
     unknown = [name for name in wanted if name not in row]
     if unknown:
         raise InputFileError(f"{path}: no such peg {unknown[0]!r}, only {', '.join(sorted(row))}")
     return known.coordinates[[row[name] for name in wanted]]
+
+
+def _called(name: str) -> str:
+    """Take a peg's number for what it is, whatever fraction of noughts a table writes to it."""
+    whole, point, rest = name.strip().partition(".")
+    return whole if point and whole.isdigit() and not rest.strip("0") else name.strip()
 
 
 def true_bearings(
