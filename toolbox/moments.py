@@ -4,16 +4,12 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import ParameterError
-from toolbox.notes import Assumption
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["TAKEN_AS_UTC", "check_zone", "in_utc", "names_offset", "zone_unsaid"]
+__all__ = ["check_zone", "in_utc", "names_offset", "zone_unsaid"]
 
-TAKEN_AS_UTC = Assumption(
-    "times without an offset taken as UTC; give timezone if they are of the clock on the wall"
-)
 _WITH_OFFSET = r"(?i).*[t ]\d.*(z|[+-]\d{2}(:?\d{2})?)"
 _SAMPLE = 10_000
 

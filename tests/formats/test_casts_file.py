@@ -9,7 +9,7 @@ import pytest
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.casts_file import read_casts
-from toolbox.moments import TAKEN_AS_UTC
+from toolbox.formats.times import TAKEN_AS_UTC
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
 PEGS = "peg,easting,northing\nP1,376500,5117000\nP2,376600,5117000\nOak,376500,5117100\n"

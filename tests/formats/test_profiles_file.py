@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.delimited import write_delimited
 from toolbox.formats.profiles_file import read_profiles
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import Profiles
-from toolbox.moments import TAKEN_AS_UTC
 from toolbox.water.interpolation import interpolated_profiles
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"

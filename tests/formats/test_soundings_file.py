@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 from toolbox.errors import InputFileError, LayerError, ParameterError
 from toolbox.formats.doors import write
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import Soundings
-from toolbox.moments import TAKEN_AS_UTC
 
 UTM = "EPSG:32633"
 PLACE = np.array([(500_020.25, 5_200_020.5), (500_050.0, 5_200_050.0), (500_080.0, 5_200_030.75)])

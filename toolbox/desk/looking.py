@@ -18,8 +18,8 @@ from toolbox.desk.sniffing import Sniffed, sniff
 from toolbox.desk.workplace import SURVEY
 from toolbox.errors import OutputError
 from toolbox.formats import columns
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.formats.toml_text import toml_text
-from toolbox.moments import TAKEN_AS_UTC
 from toolbox.report.text import one_line
 from toolbox.survey.exchanged import Exchanged
 from toolbox.words import counted

@@ -10,9 +10,10 @@ from toolbox.formats import columns as names
 from toolbox.formats.delimited import numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.places import named_places, read_places, true_bearings
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import CastLog, Places
 from toolbox.layers.crs import bearings
-from toolbox.moments import TAKEN_AS_UTC, check_zone, in_utc, zone_unsaid
+from toolbox.moments import check_zone, in_utc, zone_unsaid
 from toolbox.tool import Range, checked
 from toolbox.units import convert
 

@@ -15,9 +15,10 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.places import read_places
 from toolbox.formats.point_chunks import LAS_SUFFIXES
 from toolbox.formats.point_columns import UNSAID, texts
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs
-from toolbox.moments import TAKEN_AS_UTC, check_zone, in_utc, zone_unsaid
+from toolbox.moments import check_zone, in_utc, zone_unsaid
 from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, checked
 from toolbox.units import Unit, convert

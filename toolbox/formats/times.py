@@ -8,13 +8,17 @@ import numpy as np
 from toolbox.errors import InputFileError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import line_of
-from toolbox.moments import TAKEN_AS_UTC, check_zone, names_offset
+from toolbox.moments import check_zone, names_offset
 from toolbox.notes import Assumption
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["read_times"]
+__all__ = ["TAKEN_AS_UTC", "read_times"]
+
+TAKEN_AS_UTC = Assumption(
+    "times without an offset taken as UTC; give timezone if they are of the clock on the wall"
+)
 
 _DATE_ALONE = r"\d{4}-?\d{2}-?\d{2}"
 _CLOCK = r"\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?"

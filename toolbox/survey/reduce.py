@@ -12,10 +12,10 @@ from toolbox.formats.doors import read_table
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.shoreline_file import read_breaklines, read_centreline, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.formats.xyz import thin_xyz
 from toolbox.layers import Breaklines, Centreline, Shoreline, Soundings, Table
 from toolbox.layers.crs import areal_scale
-from toolbox.moments import TAKEN_AS_UTC
 from toolbox.notes import Assumption, Caution, same_kind
 from toolbox.reduction.bar_check import apply_bar_check, fit_bars
 from toolbox.reduction.casts import place_casts
