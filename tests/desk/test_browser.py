@@ -204,6 +204,30 @@ def _report_opens(view: View, name: str, units: str = "si") -> None:
     report.close()
 
 
+def test_casts_by_peg_and_compass_need_pins_and_a_declination(view: View, pond: Any) -> None:
+    at = pond.folder / "pins.kml"
+    place = ",".join(map(str, _degrees(pond).mean(axis=1)))
+    pin = f"<Placemark><name>1</name><Point><coordinates>{place}</coordinates></Point></Placemark>"
+    head = '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
+    at.write_text(f"{head}{pin}</Document></kml>", encoding="utf-8")
+    bearing, away = np.arange(0, 360, 30.0), np.full(12, 20.0)
+    columns = (np.ones(12), bearing, away, away / 10)
+    view.drop(pond.write("casts.csv", "peg,compass,distance_m,depth_m", *columns), pond.shoreline)
+    told = view.page.locator(".wanting").inner_text()
+    assert "give also a file of where these are" in told
+    assert view.page.locator(".doubt").count() == 0
+    view.drop(at)
+    assert view.page.get_by_label("Where its pegs are").input_value() == "pins.kml"
+    view.page.get_by_label("Magnetic declination").fill("2 W")
+    view.page.get_by_role("button", name="Read again").click()
+    view.idle()
+    assert view.page.locator("main .fault, .doubt, .wanting").count() == 0
+    assert view.drawn() == 12
+    assert view.page.locator("#run").count() == 1
+    assert view.faults_of_access() == []
+    assert view.is_no_wider()
+
+
 def test_wrong_unit_is_doubted_and_mended(view: View, pond: Any) -> None:
     path = pond.write("feet.csv", "longitude,latitude,depth", *_degrees(pond), pond.depth / 0.3048)
     view.drop(path, pond.shoreline)

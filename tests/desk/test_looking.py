@@ -19,6 +19,9 @@ from toolbox.desk.looking import look
 from toolbox.desk.seen import Seen
 from toolbox.desk.sniffing import sniff
 from toolbox.formats.shoreline_file import read_shoreline
+from toolbox.layers.crs import parse_crs
+from toolbox.survey.lineage import Lineage
+from toolbox.survey.reduce import read_inputs
 from toolbox.survey.settings import load_settings
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
@@ -385,3 +388,174 @@ def layers_of(found: Seen) -> list[str]:
 def test_a_workbook_that_is_none_is_told(folder: Path) -> None:
     (folder / "pond.xlsx").write_bytes(b"PK")
     assert sniff(folder / "pond.xlsx").fault.startswith("pond.xlsx cannot be read as a workbook: ")
+
+
+# ---- casts typed as peg, bearing and distance ----
+
+PEGS = np.array([(501_010.0, 5_201_004.0), (501_080.0, 5_201_022.0), (501_040.0, 5_201_066.0)])
+
+
+def pins(shapes: str = "") -> str:
+    degrees = geopandas.GeoSeries(shapely.points(PEGS), crs=32633).to_crs(4326)
+    place = "<Placemark><name>P{0}</name><Point><coordinates>{1},{2}</coordinates></Point>"
+    marks = "".join(
+        place.format(k, p.x, p.y) + "</Placemark>" for k, p in enumerate(degrees, start=1)
+    )
+    head = '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>'
+    return f"{head}{shapes}{marks}</Document></kml>"
+
+
+@pytest.fixture
+def by_peg(folder: Path) -> Path:
+    """Add casts in feet by compass, whose needle points 3.5 degrees east of north."""
+    rows = [
+        f"P{peg},{(bearing - 3.5) % 360:g},{metres / 0.3048:.4f},{metres / 10 / 0.3048:.4f}"
+        for peg, bearing in ((1, 20), (2, 300), (3, 160))
+        for metres in (10, 20, 30)
+    ]
+    text = "\n".join(["Peg,Bearing (compass),Distance (ft),Depth (ft)", *rows])
+    (folder / "casts.csv").write_text(text + "\n", encoding="utf-8")
+    return folder
+
+
+def values(found: Seen, name: str) -> dict[str, str]:
+    (file,) = (file for file in found.files if file.name == name)
+    return {field.key.partition("/")[2]: field.value for field in file.fields}
+
+
+def test_casts_without_pegs_ask_for_them_and_doubt_nothing_else(by_peg: Path) -> None:
+    found = seen(by_peg)
+    assert [text.partition(":")[0] for text in found.wanting] == [
+        "casts.csv tells places from pegs",
+        "casts.csv",
+    ]
+    assert "pins of a KML file" in found.wanting[0]
+    assert "magnetic declination" in found.wanting[1]
+    assert found.doubts == ()
+    assert faults(found) == {}
+    assert not any(file.fault for file in found.files)
+    assert "crs" not in values(found, "casts.csv")
+    assert "pegs" not in values(found, "casts.csv")
+
+
+@pytest.mark.parametrize("name", ["pegs.csv", "pegs.kml", "shore.kml"])
+def test_pegs_are_a_table_or_the_pins_of_a_globe_viewer(name: str, by_peg: Path) -> None:
+    answers = {"casts_csv__declination": "3.5 E"}
+    if name == "pegs.csv":
+        rows = "".join(f"P{k},{x},{y}\n" for k, (x, y) in enumerate(PEGS, start=1))
+        (by_peg / name).write_text("name,easting,northing\n" + rows, encoding="utf-8")
+        before = seen(by_peg, **answers)
+        assert "names no CRS" in faults(before)["casts.csv/crs"]
+        answers["casts_csv__crs"] = "EPSG:32633"
+    elif name == "pegs.kml":
+        (by_peg / name).write_text(pins(), encoding="utf-8")
+        assert sniff(by_peg / name).facts == ("3 pins: pegs?",)
+    else:
+        outline = geopandas.read_file(by_peg / "shore.geojson").geometry[0].exterior.coords
+        ring = " ".join(f"{x},{y}" for x, y in outline)
+        line = f"<Placemark><LineString><coordinates>{ring}</coordinates></LineString></Placemark>"
+        (by_peg / "shore.geojson").unlink()
+        (by_peg / name).write_text(pins(line), encoding="utf-8")
+        assert sniff(by_peg / name).facts == ("3 pins and 1 line",)
+    found = seen(by_peg, **answers)
+    assert found.ready, (found.wanting, faults(found))
+    source = tomllib.loads(found.survey)["soundings"][0]
+    assert (source["pegs"], source["declination"]) == (name, 3.5)
+    assert values(found, "casts.csv")["pegs"] == name
+    assert doubts(found) == []
+    # derived: ten metres out, true bearing 20 degrees; the grid's north is within 0.02 degrees
+    first = PEGS[0] + 10 * np.array([np.sin(np.radians(20)), np.cos(np.radians(20))])
+    settings = load_settings(by_peg / "survey.toml")
+    inputs = read_inputs(settings, Lineage(settings))
+    utm = inputs.soundings.to_crs(parse_crs("EPSG:32633"))
+    np.testing.assert_allclose(utm.coordinates[0], first, atol=0.05)
+    assert inputs.soundings.depth[0] == pytest.approx(1.0, abs=1e-4)
+
+
+def test_of_several_files_of_pegs_one_is_chosen(by_peg: Path) -> None:
+    for name in ("one.kml", "two.kml"):
+        (by_peg / name).write_text(pins(), encoding="utf-8")
+    before = seen(by_peg, casts_csv__declination="3.5")
+    assert before.wanting == (
+        "casts.csv: choose in part 3 which file tells where its pegs are, one.kml or two.kml.",
+    )
+    after = seen(by_peg, casts_csv__declination="3.5", casts_csv__pegs="two.kml")
+    assert after.ready
+    assert tomllib.loads(after.survey)["soundings"][0]["pegs"] == "two.kml"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "text"),
+    [
+        ("P3,", "P9,", "casts.csv/pegs", "no such peg 'P9', only P1, P2, P3"),
+        ("", "", "casts.csv/declination", "must be degrees east, west negative"),
+    ],
+)
+def test_what_is_wrong_with_pegs_and_declination_is_told_beside_them(
+    old: str, new: str, key: str, text: str, by_peg: Path
+) -> None:
+    (by_peg / "pegs.kml").write_text(pins(), encoding="utf-8")
+    casts = (by_peg / "casts.csv").read_text(encoding="utf-8").replace(old, new)
+    (by_peg / "casts.csv").write_text(casts, encoding="utf-8")
+    found = seen(by_peg, casts_csv__declination="3.5" if old else "somewhat")
+    told = faults(found)
+    assert list(told) == [key]
+    assert text in told[key]
+    assert found.wanting == ()
+
+
+def test_pegs_of_another_water_are_doubted_as_pegs(by_peg: Path) -> None:
+    far = "".join(f"P{k},{x + 9000},{y}\n" for k, (x, y) in enumerate(PEGS, start=1))
+    (by_peg / "pegs.csv").write_text("name,easting,northing\n" + far, encoding="utf-8")
+    found = seen(by_peg, casts_csv__declination="0", casts_csv__crs="EPSG:32633")
+    assert doubts(found) == [
+        "casts.csv: none of the soundings lie in the water. Are shoreline and pegs of one water, "
+        "and bearings and distances right?"
+    ]
+
+
+# ---- the record of levels, and times of the clock on the wall ----
+
+
+def test_a_gauge_sheet_is_understood_by_answers(folder: Path, pond: Any) -> None:
+    rows = [
+        f"{x:.3f},{y:.3f},{z:.3f},2026-07-01 14:00"
+        for (x, y), z in zip(pond.places, pond.depth, strict=True)
+    ]
+    text = "\n".join(["easting,northing,depth,time", *rows])
+    (folder / "pond.csv").write_text(text, encoding="utf-8")
+    answers = {"pond_csv__crs": "EPSG:32633", "level": "212.4"}
+    assert "timezone" not in values(seen(folder, **answers), "pond.csv")
+    gauge = "Date,Time,Pegel (cm)\n01.07.2026,12:00,40\n01.07.2026,16:00,440\n"
+    (folder / "gauge.csv").write_text(gauge, encoding="utf-8")
+    before = seen(folder, **answers)
+    assert values(before, "gauge.csv") == {"timezone": "", "date_format": "", "gauge_zero": ""}
+    assert "name date_format" in faults(before)["gauge.csv/date_format"]
+    answers |= {"gauge_csv__date_format": "%d.%m.%Y", "gauge_csv__gauge_zero": "210 m"}
+    plain = seen(folder, **answers)
+    assert plain.ready
+    assert doubts(plain) == []  # no level is looked up yet
+    answers["pond_csv__by_record"] = "true"
+    told = seen(folder, **answers)
+    assert [text.partition(":")[0] for text in doubts(told)] == ["gauge.csv", "pond.csv"]
+    assert all("Give their zone in part 3" in text for text in doubts(told))
+    answers |= {"gauge_csv__timezone": "Europe/Berlin", "pond_csv__timezone": "UTC"}
+    after = seen(folder, **answers)
+    assert doubts(after) == []
+    # derived: 14 h UTC is 16 h in Berlin, when the water stood 2 m above the datum
+    assert after.chart["high"] - plain.chart["high"] == pytest.approx(-2.0, abs=0.002)
+    made = tomllib.loads(after.survey)
+    assert made["datum"]["timezone"] == "Europe/Berlin"
+    wrong = faults(seen(folder, **answers | {"gauge_csv__timezone": "Moon"}))
+    assert "must be the name of a zone" in wrong["gauge.csv/timezone"]
+
+
+def test_rows_that_were_exchanged_are_doubted(folder: Path, pond: Any) -> None:
+    places = geopandas.GeoSeries(shapely.points(pond.places), crs=32633).to_crs(4326)
+    degrees = places.get_coordinates().to_numpy().copy()
+    degrees[[3, 8]] = degrees[[3, 8], ::-1]
+    write(folder, "longitude,latitude,depth", *degrees.T, pond.depth)
+    found = seen(folder)
+    (text,) = doubts(found)
+    assert text.startswith("pond.csv: 2 of 2 soundings outside the water would lie in it with long")
+    assert "the first in line 5" in text

@@ -3,11 +3,13 @@
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pyproj
 import pytest
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.casts_file import read_casts
+from toolbox.formats.times import TAKEN_AS_UTC
 
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_layers"
 PEGS = "peg,easting,northing\nP1,376500,5117000\nP2,376600,5117000\nOak,376500,5117100\n"
@@ -48,6 +50,18 @@ def test_magnetic_bearings_feet_and_missing_depths(tmp_path: Path) -> None:
     assert log.pings["depth"].tolist() == pytest.approx([3.048, np.nan], nan_ok=True)
     assert log.pings["canopy"].tolist() == pytest.approx([np.nan, 0.9144], nan_ok=True)
     assert log.pings["note"].tolist() == ["splash", ""]
+
+
+def test_starts_without_an_offset_are_told_or_read_by_a_zone(tmp_path: Path) -> None:
+    text = "cast,peg,bearing,line_out_m,start_time\n1,P1,358,30,2026-07-01 14:00\n"
+    files = write(tmp_path, text)
+    told = read_casts(**files, crs="EPSG:32625")  # type: ignore[arg-type]
+    assert told.notes[-1] == TAKEN_AS_UTC
+    read = read_casts(**files, crs="EPSG:32625", timezone="Europe/Berlin")  # type: ignore[arg-type]
+    assert TAKEN_AS_UTC not in read.notes
+    # in July two hours ahead of UTC (IANA time zone database, from memory)
+    assert read.casts["start"].tolist() == [pd.Timestamp("2026-07-01T12:00Z")]
+    assert told.casts["start"].tolist() == [pd.Timestamp("2026-07-01T14:00Z")]
 
 
 def test_towards_a_point_and_wraps(tmp_path: Path) -> None:

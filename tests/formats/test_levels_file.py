@@ -60,7 +60,10 @@ def test_a_date_in_another_form_names_file_line_and_cell(tmp_path: Path) -> None
 
 def test_a_table_without_levels_says_what_it_has(tmp_path: Path) -> None:
     path = written(tmp_path, "time,rain_mm\n2026-06-09 07:00,1\n")
-    with pytest.raises(InputFileError, match=r"gauge.csv has no column that is plainly the water"):
+    with pytest.raises(
+        InputFileError,
+        match=r"gauge.csv has no column that is plainly the water level, only time, rain_mm: call",
+    ):
         read_levels(path)
 
 
@@ -68,3 +71,10 @@ def test_a_zone_must_exist(tmp_path: Path) -> None:
     path = written(tmp_path, "time,level_m\n2026-06-09 07:00,1\n")
     with pytest.raises(ParameterError, match=r"timezone must be the name of a zone, .*'Moon'"):
         read_levels(path, timezone="Moon")
+
+
+def test_dates_alone_need_no_zone(tmp_path: Path) -> None:
+    record = read_levels(written(tmp_path, "Datum;Tag;Date;Pegel (cm)\n1;1;2026-06-09;197\n"))
+    assert record.notes[0] == "dates without a time of day were taken as noon, UTC"
+    assert not any("offset" in note for note in record.notes)
+    assert record.column("level_m").tolist() == [1.97]

@@ -192,3 +192,50 @@ def test_places_by_peg_ask_for_the_pegs(tmp_path: Path) -> None:
     path.write_text("peg,bearing,distance,depth\nA,90,10,5\n")
     with pytest.raises(InputFileError, match="by peg, bearing and distance: give pegs"):
         read_places(path)
+
+
+PIN = "<Placemark><name>{0}</name><Point><coordinates>{1}</coordinates></Point></Placemark>"
+LINE = "<Placemark><LineString><coordinates>9,48 9.1,48</coordinates></LineString></Placemark>"
+
+
+def test_pins_are_taken_from_all_folders_of_a_globe_viewer(tmp_path: Path) -> None:
+    folders = [PIN.format("P1", "9,48"), LINE, PIN.format("P2", "9.01,48") + LINE, ""]
+    body = "".join(f"<Folder><name>F{k}</name>{text}</Folder>" for k, text in enumerate(folders))
+    kml = f'<kml xmlns="http://www.opengis.net/kml/2.2"><Document>{body}</Document></kml>'
+    path = tmp_path / "pegs.kml"
+    path.write_text(kml, encoding="utf-8")
+    places = read_places(path)
+    assert places.frame["Name"].tolist() == ["P1", "P2"]
+    assert len(places.coordinates) == 2
+    (only,) = read_places(path, layer="F2").frame["Name"]
+    assert only == "P2"
+
+
+def test_a_row_whose_latitude_is_a_longitude_is_named(tmp_path: Path) -> None:
+    rows = ["-93.41,44.90", "-93.42,44.91", "44.92,-93.43", "44.93,-93.44"]
+    path = tmp_path / "p.csv"
+    path.write_text("\n".join(["lon,lat", *rows]), encoding="utf-8")
+    told = r"p.csv, line 4: column 'lat' .* 90, got -93.43: .* of 2 rows are exchanged$"
+    with pytest.raises(InputFileError, match=told):
+        read_places(path)
+
+
+@pytest.mark.parametrize(("peg", "named"), [("1", "1.0"), ("1.0", "1"), (" P1 ", "P1")])
+def test_numbers_of_pegs_are_the_same_however_they_are_written(
+    peg: str, named: str, tmp_path: Path
+) -> None:
+    known = tmp_path / "pegs.csv"
+    known.write_text(f"peg,easting,northing,note\n{named},500000,5300000,\nA,5,5,\n", "utf-8")
+    casts = tmp_path / "casts.csv"
+    casts.write_text(f"peg,bearing,distance_m\n{peg},90,0\n", "utf-8")
+    places = read_places(casts, pegs=known, crs="EPSG:32633")
+    np.testing.assert_allclose(places.coordinates, [[500_000, 5_300_000]], atol=1e-6)
+
+
+def test_pegs_with_a_point_in_their_names_stay_apart(tmp_path: Path) -> None:
+    known = tmp_path / "pegs.csv"
+    known.write_text("peg,easting,northing\n1.5,500000,5300000\n1.50,500010,5300000\nA,5,5\n")
+    casts = tmp_path / "casts.csv"
+    casts.write_text("peg,bearing,distance_m\n1.50,90,0\nA,90,0\n", "utf-8")
+    places = read_places(casts, pegs=known, crs="EPSG:32633")
+    np.testing.assert_allclose(places.coordinates[0], [500_010, 5_300_000], atol=1e-6)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats.delimited import write_delimited
 from toolbox.formats.profiles_file import read_profiles
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import Profiles
 from toolbox.water.interpolation import interpolated_profiles
 
@@ -77,6 +78,7 @@ def test_many_stations_and_other_columns(tmp_path: Path) -> None:
     assert profiles.frame["par"].tolist() == pytest.approx([np.nan, np.nan, 800], nan_ok=True)
     assert profiles.frame["observer"].tolist() == ["kw"] * 3
     assert profiles.notes == (
+        TAKEN_AS_UTC,
         "each day's surface taken at the datum",
         "column 'temperature' taken as degrees Celsius",
         "column 'do' taken as mg/L",
@@ -186,3 +188,15 @@ def test_oxygen_in_per_cent_is_said_not_to_be_read(tmp_path: Path, column: str) 
     assert profiles.frame["oxygen_mg_l"].isna().all()
     told = [note for note in profiles.notes if "was not read: oxygen is read in mg/L" in note]
     assert len(told) == 1
+
+
+def test_an_evening_belongs_to_its_day_by_its_zone(tmp_path: Path) -> None:
+    text = HEAD + "2026-07-01 20:30,a,0.5,21,9\n"
+    profiles = read(tmp_path, text, timezone="America/Chicago")
+    # in July five hours behind UTC (IANA time zone database, from memory)
+    assert profiles.frame["time"].tolist() == [pd.Timestamp("2026-07-02T01:30Z")]
+    assert TAKEN_AS_UTC not in profiles.notes
+    assert TAKEN_AS_UTC in read(tmp_path, text).notes
+    alone = read(tmp_path, HEAD + "2026-07-01,a,0.5,21,9\n").notes
+    assert alone[0] == "dates without a time of day were taken as noon, UTC"
+    assert TAKEN_AS_UTC not in alone

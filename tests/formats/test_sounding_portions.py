@@ -110,6 +110,27 @@ def test_portions_are_the_whole(form: str, crs: str, rows: int, tmp_path: Path) 
     assert_frame_equal(together.astype({"time": times}), whole.frame, check_exact=True)
 
 
+@pytest.mark.parametrize("suffix", [".csv", ".fgb"])
+def test_portions_are_read_by_the_zone_of_their_times(suffix: str, tmp_path: Path) -> None:
+    places = shapely.points(500_000 + np.arange(9.0), 5_300_000)
+    local = pd.date_range("2026-07-01 14:00", periods=9, freq="h")
+    frame = geopandas.GeoDataFrame({"depth": 2.0, "time": local}, geometry=places, crs=METRES)
+    path = tmp_path / f"s{suffix}"
+    if suffix == ".csv":
+        table = frame.drop(columns="geometry").assign(x=shapely.get_x(places), y=5_300_000.0)
+        table.to_csv(path, index=False)
+    else:
+        frame.to_file(path)
+    options = {"timezone": "Europe/Berlin"} | ({"crs": METRES} if suffix == ".csv" else {})
+    whole = read_soundings(path, **options)
+    parts = [part.frame["time"] for part in sounding_portions(path, rows=4, **options)]
+    # in July two hours ahead of UTC (IANA time zone database, from memory)
+    wanted = (local - pd.Timedelta(hours=2)).tz_localize("UTC").tolist()
+    read = pd.to_datetime(whole.frame["time"], utc=True).tolist()
+    assert sorted(read) == wanted  # one of the forms orders its features by place
+    assert pd.to_datetime(pd.concat(parts), utc=True).tolist() == read
+
+
 def test_a_decimal_comma_and_a_fraction_at_the_end(tmp_path: Path) -> None:
     path = _numbered(_layer(), tmp_path)
     options: dict[str, Any] = {"crs": METRES, "depth": "3"}

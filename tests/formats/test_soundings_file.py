@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from toolbox.errors import InputFileError, LayerError, ParameterError
 from toolbox.formats.doors import write
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import Soundings
 
 UTM = "EPSG:32633"
@@ -297,6 +298,24 @@ def test_times_are_read_in_utc_and_the_unreadable_told(tmp_path: Path) -> None:
     assert times.tolist()[:2] == wanted.tolist()
     assert pd.isna(times[2])
     assert any("1 times" in note and "'time'" in note for note in read.notes)
+
+
+def test_times_of_the_clock_on_the_wall_are_read_by_their_zone(tmp_path: Path) -> None:
+    rows = ["2026-05-12 13:00:00", "2026-05-12T11:00:00Z", "2026-10-25 02:30:00"]
+    text = "x,y,depth,time\n" + "".join(f"500020,5200020,3,{row}\n" for row in rows)
+    read = read_soundings(put(tmp_path, text), crs=UTM, timezone="Europe/Berlin")
+    times = pd.to_datetime(read.frame["time"], utc=True)
+    # two hours ahead of UTC in May; 02:30 comes twice in that night of October (IANA time zone
+    # database, from memory)
+    assert times.tolist()[:2] == [pd.Timestamp("2026-05-12T11:00Z")] * 2
+    assert read.notes[-1] == (
+        "1 times in column 'time' are not ISO 8601 or do not come once in Europe/Berlin and were "
+        "left empty"
+    )
+    assert TAKEN_AS_UTC not in read.notes
+    assert TAKEN_AS_UTC in read_soundings(tmp_path / "soundings.csv", crs=UTM).notes
+    with pytest.raises(ParameterError, match=r"^timezone must be the name of a zone, .*'Moon'$"):
+        read_soundings(tmp_path / "soundings.csv", crs=UTM, timezone="Moon")
 
 
 def test_times_that_were_never_noted_are_not_called_unreadable(tmp_path: Path) -> None:

@@ -25,3 +25,9 @@ def test_a_column_of_words_is_refused() -> None:
     table = Table(pd.DataFrame({"area_m2": ["wide", "narrow"]}))
     with pytest.raises(LayerError, match=r"^column 'area_m2' must hold numbers: .*'wide'"):
         table.column("area_m2")
+
+
+def test_a_table_with_a_name_is_named() -> None:
+    table = Table(pd.DataFrame({"depth_m": [1.0]}), "gauge_2026")
+    with pytest.raises(LayerError, match=r"only \['depth_m'\] \(table 'gauge_2026'\)$"):
+        table.column("level_m")

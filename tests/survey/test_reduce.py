@@ -209,3 +209,54 @@ def test_by_record_needs_a_record(text: str, words: str, tmp_path: Path) -> None
     (tmp_path / "survey.toml").write_text(text, encoding="utf-8")
     with pytest.raises(SettingsError, match=words):
         load_settings(tmp_path / "survey.toml")
+
+
+WALL = """[water]
+name = "A"
+shoreline = "shore.geojson"
+[datum]
+elevation = 212.4
+record = "levels.csv"
+[[soundings]]
+file = "wall.csv"
+crs = "EPSG:32633"
+"""
+
+
+def _by_the_wall(folder: Path, more: str) -> tuple[Soundings, list[str]]:
+    import geopandas
+    import shapely
+
+    water = geopandas.GeoDataFrame(geometry=[shapely.box(0, 0, 90, 90)], crs=32633)
+    water.geometry = water.translate(501_000, 5_201_000)
+    water.to_crs(4326).to_file(folder / "shore.geojson", driver="GeoJSON")
+    levels = "time,level_m\n2026-07-01T10:00Z,210.4\n2026-07-01T14:00Z,214.4\n"
+    (folder / "levels.csv").write_text(levels, encoding="utf-8")
+    row = "501040,5201040,2,2026-07-01 14:00\n"
+    text = "easting,northing,depth,time\n" + row
+    (folder / "wall.csv").write_text(text, encoding="utf-8")
+    (folder / "s.toml").write_text(WALL + more, encoding="utf-8")
+    settings = load_settings(folder / "s.toml")
+    lineage = Lineage(settings)
+    soundings = read_inputs(settings, lineage).soundings
+    return soundings, [note for note in lineage.notes if "without an offset" in note]
+
+
+@pytest.mark.parametrize(
+    ("more", "depth", "told"),
+    [
+        ("", 2.0, 0),  # at the datum: the time does not matter
+        ("water_level = 211.4\n", 3.0, 0),
+        ("by_record = true\n", 0.0, 1),  # derived: the water of 14 h UTC, 2 m above the datum
+        ('by_record = true\ntimezone = "UTC"\n', 0.0, 0),
+        # derived: 14 h in Berlin is 12 h UTC, when the water stood at the datum
+        ('by_record = true\ntimezone = "Europe/Berlin"\n', 2.0, 0),
+    ],
+)
+def test_times_of_no_zone_are_told_where_a_level_is_looked_up_for_them(
+    tmp_path: Path, more: str, depth: float, told: int
+) -> None:
+    soundings, notes = _by_the_wall(tmp_path, more)
+    assert soundings.depth[0] == pytest.approx(depth, abs=1e-9)
+    assert len(notes) == told
+    assert all(note.startswith("wall.csv: times without an offset taken as UTC") for note in notes)

@@ -74,6 +74,33 @@ def test_a_length_is_a_number_in_metres_or_has_a_unit(
     assert settings.make.levels == pytest.approx((0, metres), rel=1e-15)
 
 
+@pytest.mark.parametrize(
+    ("given", "east"),
+    [("3.5", 3.5), ('"3.5 E"', 3.5), ('"2 W"', -2.0), ("-2", -2.0), ('"2.5\u00b0w"', -2.5)],
+)
+def test_declination_is_east_or_says_west(given: str, east: float, tmp_path: Path) -> None:
+    settings = load(tmp_path, f"{GOOD}declination = {given}\n")
+    assert settings.soundings[-1].declination == east
+
+
+@pytest.mark.parametrize(
+    ("given", "told"), [('"north"', "2 W"), ('"200 E"', "180"), ("181", "180")]
+)
+def test_a_declination_that_is_no_angle_is_refused(given: str, told: str, tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match=rf"key 'soundings.1.declination': .*{told}"):
+        load(tmp_path, f"{GOOD}declination = {given}\n")
+
+
+def test_zones_must_exist_and_fit(tmp_path: Path) -> None:
+    assert load(tmp_path, f'{GOOD}timezone = "America/Chicago"\n').soundings[0].timezone
+    with pytest.raises(SettingsError, match=r"key 'soundings.1.timezone': .* name of a zone"):
+        load(tmp_path, f'{GOOD}timezone = "Chicago"\n')
+    with pytest.raises(SettingsError, match=r"key 'datum.timezone': .* name of a zone"):
+        load(tmp_path, GOOD.replace("[datum]", '[datum]\ntimezone = "Moon"'))
+    with pytest.raises(SettingsError, match=r"timezone .*(points|casts)"):
+        load(tmp_path, f'{GOOD}kind = "nmea"\ntimezone = "America/Chicago"\n')
+
+
 def test_elevations_may_be_negative(tmp_path: Path) -> None:
     """The surface of some lakes lies below the sea."""
     settings = load(tmp_path, GOOD.replace("= 100", '= "-430.5 m"'))

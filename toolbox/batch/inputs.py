@@ -44,6 +44,7 @@ _READ_AT_THE_SPLIT = (
     "delimiter",
     "decimal",
     "encoding",
+    "timezone",
     "pegs",
     "declination",
 )

@@ -100,6 +100,9 @@ def place_doubts(
     told = f"{name}: {part} of the soundings lie in the water"
     if not len(places):
         told = f"{name}: in no known CRS"
+    if found is None and "pegs" in source:
+        text = f"{told}. Are shoreline and pegs of one water, and bearings and distances right?"
+        return [Doubt(text)]
     if found is None:
         text = f"{told}. Are shoreline and soundings of one water, and is the CRS right?"
         return [Doubt(text)]

@@ -7,8 +7,9 @@ from typing import Any
 
 from toolbox.desk.sniffing import Sniffed
 from toolbox.formats import columns as names
+from toolbox.survey.keys import east_of
 
-__all__ = ["GLOBAL", "Draft", "draft", "settled"]
+__all__ = ["GLOBAL", "RECORD", "Draft", "by_compass", "by_peg", "draft", "peg_files", "settled"]
 
 GLOBAL: dict[str, tuple[str, ...]] = {
     "name": ("water", "name"),
@@ -26,11 +27,17 @@ GLOBAL: dict[str, tuple[str, ...]] = {
 }
 """Answers that concern the survey as a whole, and the key of the survey file each one sets."""
 
+RECORD = ("timezone", "date_format", "gauge_zero")
+"""Answers that concern a record of water levels: keys of ``[datum]``."""
+
 _FILES = (
     *("file", "pings", "pegs", "profile", "bar_check", "shoreline", "open_edges", "record"),
     *("overrides", "centreline", "slip", "exclusions"),
 )
-_PLAIN = ("crs", "easting", "northing", "unit", "water_level", "draft", "date", "layer")
+_PLAIN = (
+    *("crs", "easting", "northing", "unit", "water_level", "draft", "date", "layer"),
+    *("declination", "wrap", "timezone"),
+)
 
 
 class Draft:
@@ -162,19 +169,34 @@ def _put_sources(made: Draft, files: Sequence[Sniffed], answers: Mapping[str, st
         source = made.source(file.name)
         if file.role == "log":
             source["kind"] = "nmea"
-        _put_casts(made, source, file, files)
+        _put_casts(made, source, file, files, answers)
         _put_answers(source, file, answers)
-    for record in _of(files, "record"):
-        made.survey.setdefault("datum", {}).setdefault("record", record.name)
+        if by_compass(file) and "declination" not in source:
+            made.wanting.append(
+                f"{file.name}: bearings of a compass need the magnetic declination, in part 3."
+            )
+    _put_record(made, files, answers)
     if not made.survey.get("soundings"):
         made.wanting.append("Soundings are missing: a file of places and depths.")
 
 
+def _put_record(made: Draft, files: Sequence[Sniffed], answers: Mapping[str, str]) -> None:
+    for record in _of(files, "record"):
+        made.survey.setdefault("datum", {}).setdefault("record", record.name)
+    datum = made.survey.get("datum", {})
+    for key in RECORD:
+        answer = answers.get(f"{datum.get('record')}/{key}")
+        if answer is not None:
+            _set(datum, key, answer)
+
+
 def _put_casts(
-    made: Draft, source: dict[str, Any], file: Sniffed, files: Sequence[Sniffed]
+    made: Draft,
+    source: dict[str, Any],
+    file: Sniffed,
+    files: Sequence[Sniffed],
+    answers: Mapping[str, str],
 ) -> None:
-    pegs = _of(files, "pegs")
-    by_peg = file.kind == "text" and names.find(file.columns, names.PEG) is not None
     if file.role == "casts":
         source["kind"] = "casts"
         pings = _of(files, "pings")
@@ -182,13 +204,55 @@ def _put_casts(
             source.setdefault("pings", pings[0].name)
         elif "pings" not in source:
             made.wanting.append(f"{file.name} needs the readings of its casts: a further file.")
-    if (file.role == "casts" or (by_peg and not _placed(file))) and pegs:
-        source.setdefault("pegs", pegs[0].name)
+    placed = answers.get(f"{file.name}/easting", source.get("easting"))
+    if by_peg(file) and not placed:
+        _put_pegs(made, source, peg_files(files), answers.get(f"{file.name}/pegs"))
 
 
-def _placed(file: Sniffed) -> bool:
-    found = [names.find(file.columns, kind) for kind in (names.EASTING, names.LONGITUDE)]
-    return any(found)
+def _put_pegs(
+    made: Draft, source: dict[str, Any], listed: Sequence[str], answer: str | None
+) -> None:
+    if answer in listed:
+        source["pegs"] = answer
+    elif len(listed) == 1:
+        source.setdefault("pegs", listed[0])
+    if "pegs" in source:
+        return
+    name = source["file"]
+    if listed:
+        made.wanting.append(
+            f"{name}: choose in part 3 which file tells where its pegs are, {' or '.join(listed)}."
+        )
+        return
+    made.wanting.append(
+        f"{name} tells places from pegs: give also a file of where these are, such as a table with "
+        "columns name, easting and northing (or longitude and latitude), or the pins of a KML file."
+    )
+
+
+def peg_files(files: Sequence[Sniffed]) -> list[str]:
+    """Return the files that may tell where pegs are: those that hold nothing else, if any."""
+    own = [file.name for file in _of(files, "pegs")]
+    return own or [file.name for file in files if file.pins and file.role in _BESIDE]
+
+
+_BESIDE = ("shoreline", "named")
+"""What a file may be that holds pegs besides."""
+
+
+def by_peg(file: Sniffed) -> bool:
+    """Tell whether a file tells its places from pegs, not by coordinates."""
+    pair = [names.find(file.columns, kind) for kind in (names.EASTING, names.LONGITUDE)]
+    away = (*names.DISTANCE, *names.LINE_OUT, *names.WRAPS)
+    told = names.find(file.columns, names.PEG) and names.find(file.columns, away)
+    return file.kind == "text" and bool(told) and not any(pair)
+
+
+def by_compass(file: Sniffed) -> bool:
+    """Tell whether a file places readings by magnetic bearings, and none from true north."""
+    used = file.role == "casts" or (file.role == "soundings" and by_peg(file))
+    magnetic = names.find(file.columns, names.MAGNETIC)
+    return used and bool(magnetic) and not names.find(file.columns, names.BEARING)
 
 
 def _put_answers(source: dict[str, Any], file: Sniffed, answers: Mapping[str, str]) -> None:
@@ -223,9 +287,13 @@ def _set(section: dict[str, Any], key: str, answer: str) -> None:
         return
     try:
         number = float(answer) if key in _NUMBERS else None
+        number = east_of(answer) if key == "declination" else number
     except ValueError:
         number = None  # such as "3 ft"
     section[key] = answer if number is None else number
 
 
-_NUMBERS = ("elevation", "cell", "isobath_interval", "water_level", "draft")
+_NUMBERS = (
+    *("elevation", "cell", "isobath_interval", "water_level", "draft"),
+    *("wrap", "gauge_zero"),
+)

@@ -9,7 +9,7 @@ import numpy as np
 
 from toolbox.desk.chart import chart
 from toolbox.desk.doubts import Raw, depth_doubts, place_doubts, raw_of
-from toolbox.desk.drafting import Draft, draft, settled
+from toolbox.desk.drafting import Draft, by_peg, draft, settled
 from toolbox.desk.facts import facts, range_told
 from toolbox.desk.fields import file_fields, global_fields, role_field
 from toolbox.desk.reading import Read, read
@@ -17,8 +17,11 @@ from toolbox.desk.seen import Column, Doubt, Field, FileSeen, Seen
 from toolbox.desk.sniffing import Sniffed, sniff
 from toolbox.desk.workplace import SURVEY
 from toolbox.errors import OutputError
+from toolbox.formats import columns
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.formats.toml_text import toml_text
 from toolbox.report.text import one_line
+from toolbox.survey.exchanged import Exchanged
 from toolbox.words import counted
 
 __all__ = ["look"]
@@ -55,7 +58,7 @@ def look(
     survey = toml_text(made.survey) if found.soundings is not None else ""
     _write(folder / SURVEY, survey)
     return Seen(
-        tuple(_file(file, made, found, raws.get(file.name)) for file in files),
+        tuple(_file(file, files, made, found, raws.get(file.name)) for file in files),
         tuple(_marked(global_fields(made.survey), found.faults)),
         tuple(_wanting(made, found, ready)),
         tuple(facts(found.shoreline, found.soundings)),
@@ -103,10 +106,27 @@ def _doubts(
         raw, known = raws.get(name), _places_of(found, name)
         if raw is not None:
             doubts += depth_doubts(name, source, raw, found.shoreline)
-        if found.shoreline is not None and (known is not None or raw is not None):
+        placed = known is not None or (raw is not None and raw.easting and raw.northing)
+        if found.shoreline is not None and placed:
             places = np.empty((0, 2)) if known is None else known
             doubts += place_doubts(name, source, raw, found.shoreline, places)
+    doubts += _zone_doubts(found, sources)
+    if found.lineage is not None:  # of whole files that is doubted above
+        notes = [note for note in found.lineage.notes if isinstance(note, Exchanged)]
+        told = {doubt.text.partition(": ")[0] for doubt in doubts}
+        doubts += [Doubt(note) for note in notes if note.partition(": ")[0] not in told]
     return doubts
+
+
+def _zone_doubts(found: Read, sources: Mapping[str, dict[str, Any]]) -> list[Doubt]:
+    """Doubt times that were taken as UTC where a level is looked up for any."""
+    kinds = [source.get("by_record") or source.get("kind", "points") for source in sources.values()]
+    if found.lineage is None or all(kind == "points" for kind in kinds):
+        return []
+    end = f": {TAKEN_AS_UTC}"
+    files = [note.removesuffix(end) for note in found.lineage.notes if note.endswith(end)]
+    text = "its times name no zone and were taken as UTC. Are they? Give their zone in part 3."
+    return [Doubt(f"{name}: {text}") for name in files]
 
 
 def _places_of(found: Read, name: str) -> np.ndarray | None:
@@ -120,8 +140,10 @@ def _marked(fields: Iterable[Field], faults: Mapping[str, str]) -> list[Field]:
     return [replace(field, fault=faults.get(field.key, "")) for field in fields]
 
 
-def _file(file: Sniffed, made: Draft, found: Read, raw: Raw | None) -> FileSeen:
-    fields = _marked(file_fields(file, made.survey), found.faults)
+def _file(
+    file: Sniffed, files: Sequence[Sniffed], made: Draft, found: Read, raw: Raw | None
+) -> FileSeen:
+    fields = _marked(file_fields(file, made.survey, files), found.faults)
     shown = {field.key for field in fields}
     other = [text for key, text in found.faults.items() if key.split("/")[0] == file.name]
     beside = [found.faults[key] for key in found.faults if key in shown]
@@ -145,11 +167,28 @@ def _columns(file: Sniffed, raw: Raw | None) -> tuple[Column, ...]:
             raw.easting: "easting or longitude",
         }
     )
+    pegs = {} if raw is None or not by_peg(file) else _from_pegs(file)
     return tuple(
-        Column(name, meanings.get(name, ""), tuple(r[k] if k < len(r) else "" for r in file.rows))
+        Column(
+            name,
+            meanings.get(name) or pegs.get(name, ""),
+            tuple(r[k] if k < len(r) else "" for r in file.rows),
+        )
         for k, name in enumerate(file.columns)
         if file.rows
     )
+
+
+def _from_pegs(file: Sniffed) -> dict[str, str]:
+    """Tell which columns of casts by peg mean what."""
+    known = (
+        (columns.PEG, "peg"),
+        (columns.MAGNETIC, "magnetic bearing"),
+        (columns.BEARING, "true bearing"),
+        (columns.DISTANCE, "distance"),
+    )
+    found = ((columns.find(file.columns, common), meaning) for common, meaning in known)
+    return {name: meaning for name, meaning in found if name is not None}
 
 
 def _rejections(found: Read) -> tuple[str, ...]:

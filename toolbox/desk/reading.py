@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from pydantic import ValidationError
 
-from toolbox.desk.drafting import GLOBAL, Draft
+from toolbox.desk.drafting import GLOBAL, RECORD, Draft
 from toolbox.errors import ToolboxError
 from toolbox.faults import every_fault, one_line
 from toolbox.formats.nmea import read_nmea
@@ -125,6 +125,8 @@ def _alone(source: dict[str, Any], made: Draft, folder: Path, into: str | None) 
 
 
 def _paths(options: dict[str, Any], folder: Path) -> dict[str, Any]:
+    if isinstance(options.get("declination"), str):
+        del options["declination"]  # it is no angle, which is told
     return options | ({"pegs": folder / options["pegs"]} if "pegs" in options else {})
 
 
@@ -159,16 +161,33 @@ def _note_all(found: Read, error: ToolboxError, made: Draft, folder: Path) -> No
 
 def _note(found: Read, fault: str, made: Draft, folder: Path) -> None:
     text = " ".join(fault.split()).replace(f"{folder}/", "").replace(f"{folder}\\", "")
-    named = [source["file"] for source in made.survey.get("soundings", ())]
-    named = sorted([*named, made.survey["water"].get("shoreline", "")], key=len, reverse=True)
-    file = next((name for name in named if name and name in text), "")
+    if "give pegs" in text and any("pegs" in told for told in made.wanting):
+        return  # that is told already
+    owner = _owners(made.survey)
+    file = next((name for name in sorted(owner, key=len, reverse=True) if name in text), "")
     if not file:
         found.faults.setdefault("level" if "datum" in text else "", text)
     else:
-        found.faults.setdefault(_field_of(file, text), text)
+        found.faults.setdefault(_field_of(file, text, owner[file]), text)
+
+
+def _owners(survey: dict[str, Any]) -> dict[str, str]:
+    """Return the file beside whose fields a fault of each file is told."""
+    owner = {str(survey.get("datum", {}).get("record", "")): ""}
+    for source in survey.get("soundings", ()):
+        owner |= {source[key]: source["file"] for key in ("pings", "pegs") if key in source}
+    own = [source["file"] for source in survey.get("soundings", ())]
+    owner |= dict.fromkeys((*own, survey["water"].get("shoreline", "")), "")
+    return {name: of or name for name, of in owner.items() if name}
 
 
 _SIGNS = (
+    ("need declination", "declination"),
+    ("such peg", "pegs"),
+    ("give pegs", "pegs"),
+    ("in wraps needs", "wrap"),
+    ("name date_format", "date_format"),
+    ("comes once in", "timezone"),
     ("names no CRS", "crs"),
     ("no degrees", "crs"),
     ("crs", "crs"),
@@ -186,10 +205,12 @@ _SIGNS = (
 """Words of messages, and the fields they are about."""
 
 
-def _field_of(file: str, text: str) -> str:
+def _field_of(file: str, text: str, owner: str) -> str:
     about = text.replace(file, "")
     key = next((key for sign, key in _SIGNS if sign in about), "")
-    return key if key == "level" else f"{file}/{key}" if key else file
+    if file != owner and key not in ("crs", "pegs"):
+        return file
+    return key if key == "level" else f"{owner}/{key}" if key else file
 
 
 def _key_of(place: tuple[int | str, ...], survey: dict[str, Any], text: str) -> str:
@@ -204,6 +225,8 @@ def _key_of(place: tuple[int | str, ...], survey: dict[str, Any], text: str) -> 
         key = str(place[2]) if len(place) > 2 else "by_record" if "by_record" in text else ""
         file = survey["soundings"][place[1]].get("file", "")
         return f"{file}/{'depth' if key == 'elevation' else key}" if key else ""
+    if len(place) > 1 and place[0] == "datum" and place[1] in RECORD:
+        return f"{survey['datum'].get('record', '')}/{place[1]}"
     if place[:2] == ("water", "shoreline_crs"):
         return f"{survey['water'].get('shoreline', '')}/crs"
     return ""

@@ -17,7 +17,7 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.sheet_table import sheet_names
 from toolbox.formats.sources import vector_source
 from toolbox.formats.toml_text import read_toml
-from toolbox.formats.vector import VECTOR_SUFFIXES, layer_names
+from toolbox.formats.vector import VECTOR_SUFFIXES, count_features, layer_names, read_features
 from toolbox.words import counted
 
 __all__ = ["ROLES", "Sniffed", "sniff"]
@@ -38,6 +38,7 @@ ROLES = {
 _PARTS = (".shx", ".dbf", ".prj", ".cpg")
 _LOOK, _SHOWN, _WIDE = 20, 3, 24
 _NO_HEADER = "no header line: columns go by their number"
+_DEGREES = "EPSG:4326"  # of every KML file
 
 
 @dataclass(frozen=True)
@@ -60,6 +61,8 @@ class Sniffed:
         Where it holds several.
     crs : str
         What the file itself says; empty if nothing.
+    pins : bool
+        Whether it holds points beside other shapes, which may be pegs.
     given : dict
         Of a survey file.
     fault : str
@@ -74,6 +77,7 @@ class Sniffed:
     rows: tuple[tuple[str, ...], ...] = ()
     layers: tuple[str, ...] = ()
     crs: str = ""
+    pins: bool = False
     given: dict[str, Any] = field(default_factory=dict)
     fault: str = ""
 
@@ -87,7 +91,9 @@ def sniff(path: Path, *, layer: str | None = None) -> Sniffed:
         existing_file(path)
         if suffix == ".toml":
             return _settings(path)
-        if suffix in (*VECTOR_SUFFIXES, ".kml"):
+        if suffix == ".kml":
+            return _kml(path, layer)
+        if suffix in VECTOR_SUFFIXES:
             return _layer(path, layer)
         if suffix == ".gpx":
             return _gpx(path)
@@ -165,6 +171,32 @@ def _role(columns: tuple[str, ...]) -> str:
     return "named" if deep else "none"
 
 
+def _kml(path: Path, layer: str | None) -> Sniffed:
+    """Tell pins, which may be pegs, from what may be the way round the water."""
+    several = [name for name in layer_names(path) if count_features(path, name)]
+    if layer is not None and layer not in several:
+        raise InputFileError(f"{path} has no layer {layer!r}, only {', '.join(several)}")
+    kinds = [
+        kind
+        for name in several
+        for kind in read_features(path, layer=name).geometry.dropna().geom_type
+    ]
+    if not kinds:
+        raise InputFileError(f"{path} holds no shapes")
+    words = {"pin": "Point", "line": "LineString", "polygon": "Polygon"}
+    counts = {
+        word: sum(kind.removeprefix("Multi") == own for kind in kinds)
+        for word, own in words.items()
+    }
+    counts["other shape"] = len(kinds) - sum(counts.values())
+    told = " and ".join(counted(count, word) for word, count in counts.items() if count)
+    pins = counts["pin"] > 0
+    if pins and counts["pin"] == len(kinds):
+        return Sniffed(path.name, "pegs", "layer", (f"{told}: pegs?",), crs=_DEGREES, pins=True)
+    layers = tuple(several) if len(several) > 1 else ()
+    return Sniffed(path.name, "shoreline", "layer", (told,), (), (), layers, _DEGREES, pins)
+
+
 def _layer(path: Path, layer: str | None) -> Sniffed:
     if path.suffix.lower() in (".parquet", ".geoparquet"):
         return _parquet(path)
@@ -207,9 +239,12 @@ def _parquet(path: Path) -> Sniffed:
 def _shaped(
     path: Path, kind: str, crs: str, fields: tuple[str, ...], count: int, layers: tuple[str, ...]
 ) -> Sniffed:
-    lines = "Line" in kind and path.suffix.lower() != ".kml"  # a phone's is the way round
-    role = "soundings" if "Point" in kind else "none" if lines else "shoreline"
-    facts = (counted(max(count, 0), kind.lower() or "shape"), f"CRS: {_called(crs)}")
+    role = "none" if "Line" in kind else "shoreline"
+    if "Point" in kind:
+        deep = "Z" in kind or names.find(fields, (*names.DEPTH, *names.ELEVATION))
+        role = "pegs" if names.find(fields, names.PEG[:-1]) and not deep else "soundings"
+    word = "shape" if kind in ("", "Unknown") else kind.lower()
+    facts = (counted(max(count, 0), word), f"CRS: {_called(crs)}")
     return Sniffed(path.name, role, "layer", facts, fields, (), layers, crs)
 
 

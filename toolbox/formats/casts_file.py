@@ -10,9 +10,10 @@ from toolbox.formats import columns as names
 from toolbox.formats.delimited import notes_of, numbers, read_delimited
 from toolbox.formats.paths import existing_file
 from toolbox.formats.places import named_places, read_places, true_bearings
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import CastLog, Places
 from toolbox.layers.geodesy import bearings
-from toolbox.moments import in_utc
+from toolbox.moments import check_zone, in_utc, zone_unsaid
 from toolbox.tool import Range, checked
 from toolbox.units import convert
 
@@ -33,6 +34,7 @@ def read_casts(
     into: str | None = None,
     declination: Annotated[float, Range("degree", min=-180, max=180)] | None = None,
     wrap: Annotated[float, Range("m", above=0)] | None = None,
+    timezone: str | None = None,
     delimiter: str | None = None,
     decimal: str | None = None,
     encoding: str = "utf-8-sig",
@@ -61,6 +63,9 @@ def read_casts(
         East of true north, to turn magnetic bearings into true ones.
     wrap : float, optional
         Line on one wrap around the pegs that measure it, where the log counts wraps.
+    timezone : str, optional
+        Zone of starting times that name no offset; if left out, they are taken as UTC, and that is
+        told.
     delimiter : str, optional
         Between columns, if it cannot be found out.
     decimal : str, optional
@@ -78,6 +83,8 @@ def read_casts(
     InputFileError
         If a file lacks what it needs; the message names the line or the column.
     """
+    if timezone is not None:
+        check_zone(timezone)
     text: dict[str, Any] = {"delimiter": delimiter, "decimal": decimal, "encoding": encoding}
     frame = read_delimited(existing_file(path), **text)
     known = read_places(pegs, crs=crs, into=into, **text) if pegs is not None else None
@@ -89,9 +96,10 @@ def read_casts(
         "bearing": _bearings(frame, path, rods, known, target, declination),
         "line_out": _line_out(frame, path, wrap),
     }
+    starts, assumed = _starts(frame, timezone)
     readings, told = _pings(existing_file(pings), text)
-    notes = tuple(dict.fromkeys((*notes, *notes_of(frame), *told)))
-    return CastLog(_table(columns | _optional(frame, path)), readings, target, notes)
+    notes = tuple(dict.fromkeys((*notes, *notes_of(frame), *told, *assumed)))
+    return CastLog(_table(columns | _optional(frame, path) | starts), readings, target, notes)
 
 
 def _table(columns: dict[str, Any]) -> "pd.DataFrame":
@@ -151,9 +159,16 @@ def _optional(frame: "pd.DataFrame", path: Path) -> dict[str, Any]:
     for name, listed in (("speed", names.SPEED), ("arrival", names.ARRIVAL)):
         if (column := names.find(frame, listed)) is not None:
             found[name] = numbers(frame, column, path)
-    if (column := names.find(frame, names.START)) is not None:
-        found["start"] = in_utc(frame[column])
     return found
+
+
+def _starts(frame: "pd.DataFrame", timezone: str | None) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """When each retrieve began, where that is told, and what was assumed of it."""
+    if (column := names.find(frame, names.START)) is None:
+        return {}, ()
+    assumed = timezone is None and zone_unsaid(frame[column])
+    notes = (TAKEN_AS_UTC,) if assumed else ()
+    return {"start": in_utc(frame[column], timezone=timezone)}, notes
 
 
 def _pings(path: Path, text: Any) -> tuple["pd.DataFrame", tuple[str, ...]]:

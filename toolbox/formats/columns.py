@@ -61,7 +61,11 @@ SPEED = ("retrievespeed", "retrievespeedms", "speed", "speedms")
 ARRIVAL = ("arrival", "arrivals", "arrivalseconds")
 START = ("starttime", "start", *TIME)
 WATER_LEVEL = ("waterlevel", "level")
-GAUGE = (*WATER_LEVEL, "gauge", "gaugereading", "gaugelevel", "gaugeheight", "stage", "staff")
+GAUGE = (
+    *WATER_LEVEL,
+    *("gauge", "gaugereading", "gaugelevel", "gaugeheight", "stage", "staff"),
+    *("wasserstand", "pegelstand", "pegel", "waterstand", "niveau"),
+)
 SECONDS = ("seconds", "second", "s", "t", "times")
 DATE = ("date", "day", "sampledate", "samplingdate", "visitdate")
 STATION = ("station", "stationid", "stationname", "site", "siteid", "sitename")

@@ -1,21 +1,19 @@
 """Water levels over time, as read off a gauge."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import numpy as np
 
+from toolbox.errors import InputFileError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import notes_of, numbers, read_delimited
 from toolbox.formats.paths import existing_file
-from toolbox.formats.times import names_offset, read_times
+from toolbox.formats.times import read_times
 from toolbox.layers import Table
 from toolbox.notes import Assumption
 from toolbox.tool import Range, checked
 from toolbox.units import convert
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 __all__ = ["read_levels"]
 
@@ -56,25 +54,18 @@ def read_levels(
     import pandas as pd
 
     frame = read_delimited(existing_file(path))
-    column = names.need(names.find(frame.columns, names.GAUGE), frame, path, "water level")
+    column = names.find(frame.columns, names.GAUGE)
+    if column is None:
+        raise InputFileError(
+            f"{path} has no column that is plainly the water level, only "
+            f"{', '.join(map(str, frame.columns))}: call it level_m, or level_cm, level_ft"
+        )
     unit = names.unit_of(column)
     level = zero + np.asarray(convert(numbers(frame, column, path), unit or "m", "m"), float)
-    times, used, notes = read_times(
-        frame, path, date_format=date_format, timezone=timezone or "UTC"
-    )
+    times, _, notes = read_times(frame, path, date_format=date_format, timezone=timezone)
     notes += notes_of(frame)
     if unit not in (None, "m"):
         notes.append(Assumption(f"column {column!r} read in {unit}, as its name says"))
-    if timezone is None and _unsaid(frame, used):
-        text = "times without an offset taken as UTC; give datum.timezone if they are local"
-        notes.append(Assumption(text))
     known = np.isfinite(level)
     table = pd.DataFrame({"time": times[known], "level_m": level[known]})
     return Table(table, path.stem, tuple(notes))
-
-
-def _unsaid(frame: "pd.DataFrame", used: tuple[str, ...]) -> bool:
-    """Tell whether neither the names of the columns nor all of their texts tell the zone."""
-    if any("utc" in name.lower() or "gmt" in name.lower() for name in used):
-        return False
-    return not names_offset(frame[used[-1]].astype(str).str.strip()).all()

@@ -10,15 +10,16 @@ from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
 from toolbox.formats.containers import is_read_workbook
 from toolbox.formats.degrees import degrees
-from toolbox.formats.delimited import notes_of, numbers, read_delimited
+from toolbox.formats.delimited import notes_of, numbers, place_of, read_delimited
 from toolbox.formats.paths import existing_file
-from toolbox.formats.vector import VECTOR_SUFFIXES, read_features
+from toolbox.formats.vector import VECTOR_SUFFIXES, count_features, layer_names, read_features
 from toolbox.layers import Places
 from toolbox.layers.crs import parse_crs, project, working_crs
 from toolbox.layers.geodesy import travel
 from toolbox.notes import Assumption
 from toolbox.tool import Range, checked
 from toolbox.units import convert
+from toolbox.words import counted
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,6 +35,7 @@ __all__ = [
 ]
 
 _KML = ".kml"
+_POLE = 90.0  # degrees
 
 
 @checked
@@ -58,7 +60,7 @@ def read_places(
     ----------
     path : Path
         Delimited text, a workbook (.xlsx, .xlsm), GeoPackage, Shapefile, GeoJSON, FlatGeobuf,
-        GeoParquet, or the pins of a KML file.
+        GeoParquet, or the pins of a KML file, of all its folders if no layer is named.
     crs : str, optional
         CRS of the coordinates, where the file names none. Text with columns named longitude and
         latitude is taken as WGS 84 if this is left out.
@@ -98,8 +100,8 @@ def read_places(
     """
     existing_file(path)
     if path.suffix.lower() in (*VECTOR_SUFFIXES, _KML):
-        frame = read_features(path, layer=layer, where=where, crs=crs)
-        frame = _pins(frame) if path.suffix.lower() == _KML else frame
+        read = _pins if path.suffix.lower() == _KML else read_features
+        frame = read(path, layer=layer, where=where, crs=crs)
         return _projected(points_of(frame, path), frame, frame.crs, into, path, ())
     book = is_read_workbook(path)
     for name, given in (("layer", None if book else layer), ("where", where)):
@@ -139,11 +141,18 @@ def named_places(wanted: "pd.Series[str]", known: Places, path: Path) -> np.ndar
         If there is no such point.
     """
     column = names.need(names.find(known.frame, names.PEG), known.frame, "the file of pegs", "peg")
-    row = {str(name): number for number, name in enumerate(known.frame[column])}
+    row = {_called(str(name)): number for number, name in enumerate(known.frame[column])}
+    wanted = wanted.map(_called)
     unknown = [name for name in wanted if name not in row]
     if unknown:
         raise InputFileError(f"{path}: no such peg {unknown[0]!r}, only {', '.join(sorted(row))}")
     return known.coordinates[[row[name] for name in wanted]]
+
+
+def _called(name: str) -> str:
+    """Take a peg's number for what it is, whatever fraction of noughts a table writes to it."""
+    whole, point, rest = name.strip().partition(".")
+    return whole if point and whole.isdigit() and not rest.strip("0") else name.strip()
 
 
 def true_bearings(
@@ -192,12 +201,36 @@ def _coordinates(
 ) -> tuple[np.ndarray, tuple[str, ...]]:
     """Return the coordinates of a text table, shape (n, 2), and what was put right."""
     if names.find(columns, names.LONGITUDE) and names.find(columns, names.LATITUDE):
-        return degrees(text, columns, path)
+        place, notes = degrees(text, columns, path)
+        _refuse_exchanged(text, place, columns, path)
+        return place, notes
     return np.column_stack([numbers(text, column, path) for column in columns]), ()
 
 
-def _pins(frame: Any) -> Any:
-    """Return the points of a file that may hold an outline as well."""
+def _refuse_exchanged(
+    text: "pd.DataFrame", place: np.ndarray, columns: tuple[str, str], path: Path
+) -> None:
+    """Refuse rows among others that have a longitude for latitude, which no CRS would mend."""
+    longitude, latitude = np.abs(place).T
+    wrong = (latitude > _POLE) & (longitude <= _POLE)
+    if not wrong.any() or not (latitude <= _POLE).any():
+        return
+    row = int(wrong.argmax())
+    raise InputFileError(
+        f"{path}, {place_of(text, row, path)}: column {columns[1]!r} must hold a latitude of at "
+        f"most 90, got {place[row, 1]:g}: longitude and latitude of "
+        f"{counted(int(wrong.sum()), 'row')} are exchanged"
+    )
+
+
+def _pins(path: Path, *, layer: str | None, where: str | None, crs: str | None) -> Any:
+    """Read the points of all folders of a file that may hold an outline as well."""
+    import pandas as pd
+
+    several = layer_names(path) if layer is None and where is None else []
+    filled: list[str | None] = [name for name in several if count_features(path, name)]
+    found = [read_features(path, layer=name, where=where, crs=crs) for name in filled or [layer]]
+    frame = pd.concat(found, ignore_index=True) if len(found) > 1 else found[0]
     points = frame[frame.geometry.geom_type == "Point"]
     return points.reset_index(drop=True) if len(points) else frame
 

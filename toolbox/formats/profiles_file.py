@@ -39,7 +39,7 @@ def read_profiles(
     time: str | None = None,
     date: str | None = None,
     date_format: str | None = None,
-    timezone: str = "UTC",
+    timezone: str | None = None,
     station: str | None = None,
     depth: str | None = None,
     unit: Unit | None = None,
@@ -69,8 +69,9 @@ def read_profiles(
         Column of dates, if its name does not tell. A date alone is noon.
     date_format : str, optional
         How dates are written, such as "%d.%m.%Y" or "%m/%d/%Y", if not as ISO 8601.
-    timezone : str
-        Zone of times that name no offset, such as "America/Chicago".
+    timezone : str, optional
+        Zone of times that name no offset, such as "America/Chicago"; if left out, they are taken
+        as UTC, and that is told.
     station : str, optional
         Column of stations, if its name does not tell.
     depth : str, optional

@@ -73,6 +73,7 @@ def sounding_portions(path: Path, *, rows: int = ROWS, **options: Any) -> Iterat
     wanted: dict[str, Any] = {name: options.get(name) for name in _DEPTH}
     wanted["unit"] = wanted["unit"] or file.unit
     wanted["positive"] = wanted["positive"] or "down"
+    zone = options.get("timezone")
     seen = _Seen()
     whole, portions = found
     for crs, (place, frame) in portions:
@@ -81,7 +82,7 @@ def sounding_portions(path: Path, *, rows: int = ROWS, **options: Any) -> Iterat
             depth, _ = depths_of(table, path, **wanted, whole=False)
             seen.note(place, depth, table, path, wanted)
             moved = place if whole.crs == crs else project(place, crs, whole.crs)
-            yield put_together(moved, depth, table, whole.crs)
+            yield put_together(moved, depth, table, whole.crs, timezone=zone)
     seen.check(path)
 
 

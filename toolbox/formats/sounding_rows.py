@@ -125,6 +125,7 @@ class _Features:
 
     def __init__(self, path: Path, options: dict[str, Any]) -> None:
         self.path, self._where, self._crs = path, options.get("where"), options.get("crs")
+        self._zone = options.get("timezone")
         self._layer = chosen_layer(path, options.get("layer"))
 
     def portions(self, rows: int) -> "Iterator[tuple[CRS, Portion]]":
@@ -144,7 +145,7 @@ class _Features:
             ) as (meta, reader),
         ):
             for batch in reader:
-                frame = _as_read(batch, meta, self.path)
+                frame = _as_read(batch, meta, self.path, self._zone)
                 frame.attrs["first_row"] = count
                 count += len(batch)
                 yield (
@@ -251,7 +252,7 @@ def _tells_times(path: Path, options: dict[str, Any]) -> bool:
     return not any(str(kind).startswith("datetime") for kind in kinds)
 
 
-def _as_read(batch: Any, meta: dict[str, Any], path: Path) -> Any:
+def _as_read(batch: Any, meta: dict[str, Any], path: Path, zone: str | None) -> Any:
     """Turn a part of a stream into what reading the layer as a whole gives."""
     from toolbox.moments import in_utc
 
@@ -263,7 +264,7 @@ def _as_read(batch: Any, meta: dict[str, Any], path: Path) -> Any:
     kinds = meta.get("dtypes", [None] * len(meta["fields"]))
     for name, kind in zip(meta["fields"], kinds, strict=True):
         if str(kind).startswith("datetime") and str(kind) != "datetime64[D]":
-            frame[name] = in_utc(frame[name]).dt.as_unit("ms")
+            frame[name] = in_utc(frame[name], timezone=zone).dt.as_unit("ms")
     return _with_shapes(frame, batch.column(shape).to_numpy(zero_copy_only=False), path)
 
 

@@ -15,9 +15,10 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.places import read_places
 from toolbox.formats.point_chunks import LAS_SUFFIXES
 from toolbox.formats.point_columns import UNSAID, texts
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.layers import Soundings
 from toolbox.layers.crs import parse_crs
-from toolbox.moments import in_utc
+from toolbox.moments import check_zone, in_utc, zone_unsaid
 from toolbox.notes import Assumption, Caution
 from toolbox.tool import Range, checked
 from toolbox.units import Unit, convert
@@ -72,6 +73,7 @@ def read_soundings(
     datum: Annotated[float, Range("m")] | None = None,
     pegs: Path | None = None,
     declination: Annotated[float, Range("degree", min=-180, max=180)] | None = None,
+    timezone: str | None = None,
     delimiter: str | None = None,
     decimal: str | None = None,
     encoding: str = "utf-8-sig",
@@ -114,6 +116,9 @@ def read_soundings(
         ``bearing_magnetic``) and ``distance``.
     declination : float, optional
         East of true north, if bearings are magnetic.
+    timezone : str, optional
+        Zone of times that name no offset, such as "Europe/Berlin"; if left out, they are taken as
+        UTC, and that is told.
     delimiter : str, optional
         Between columns of text, if it cannot be found out.
     decimal : str, optional
@@ -132,6 +137,8 @@ def read_soundings(
     InputFileError
         If the file is not what it should be; the message names the line or the columns.
     """
+    if timezone is not None:
+        check_zone(timezone)
     if path.suffix.lower() == ".gpx":
         return _waypoints(path, unit, into)
     said: Unit | None = None
@@ -162,7 +169,12 @@ def read_soundings(
         datum=datum,
     )
     return put_together(
-        places.coordinates, values, places.frame, places.crs, (*places.notes, *told)
+        places.coordinates,
+        values,
+        places.frame,
+        places.crs,
+        (*places.notes, *told),
+        timezone=timezone,
     )
 
 
@@ -275,6 +287,8 @@ def put_together(
     frame: "pd.DataFrame",
     crs: "CRS | None",
     notes: tuple[str, ...] = (),
+    *,
+    timezone: str | None = None,
 ) -> Soundings:
     """Make soundings of places, depths and what else a table says of them.
 
@@ -290,12 +304,14 @@ def put_together(
         Of the places.
     notes : tuple of str
         What was assumed so far.
+    timezone : str, optional
+        Zone of times that name no offset.
     """
-    extra, odd = _extra(frame)
+    extra, odd = _extra(frame, timezone)
     return _soundings(place, depth, crs, (*notes, *odd), extra)
 
 
-def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
+def _extra(frame: "pd.DataFrame", timezone: str | None) -> tuple[dict[str, Any], list[str]]:
     """Columns that soundings carry on, and what was odd about them."""
     import pandas as pd
 
@@ -307,15 +323,24 @@ def _extra(frame: "pd.DataFrame") -> tuple[dict[str, Any], list[str]]:
     if (column := names.find(frame.columns, names.LINE)) is not None:
         kept["line"] = texts(frame[column], UNSAID["line"])
     if (column := names.find(frame.columns, names.TIME)) is not None:
-        kept["time"] = in_utc(frame[column]).to_numpy()
-        given = frame[column].notna() & (frame[column].astype(str).str.strip() != "")
-        if unread := int((pd.isna(kept["time"]) & given).sum()):
-            notes = [
-                Caution(f"{unread} times in column {column!r} are not ISO 8601 and were left empty")
-            ]
+        kept["time"], notes = _times(frame[column], timezone)
     for name in (name for name in _NUMBERS if name in frame):
         kept[name] = pd.to_numeric(frame[name], errors="coerce").to_numpy(float)
     return kept, notes
+
+
+def _times(given: "pd.Series[Any]", timezone: str | None) -> tuple[np.ndarray, list[str]]:
+    """Read times in UTC, and tell those that cannot be read and what was assumed."""
+    import pandas as pd
+
+    found = in_utc(given, timezone=timezone).to_numpy()
+    notes: list[str] = [TAKEN_AS_UTC] if timezone is None and zone_unsaid(given) else []
+    said = given.notna() & (given.astype(str).str.strip() != "")
+    if unread := int((pd.isna(found) & said).sum()):
+        once = f" or do not come once in {timezone}" if timezone else ""
+        text = f"{unread} times in column {given.name!r} are not ISO 8601{once} and were left empty"
+        notes.append(Caution(text))
+    return found, notes
 
 
 def _soundings(

@@ -5,19 +5,23 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from toolbox.errors import InputFileError, ParameterError
+from toolbox.errors import InputFileError
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import place_of
+from toolbox.moments import check_zone, names_offset
 from toolbox.notes import Assumption
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["names_offset", "read_times"]
+__all__ = ["TAKEN_AS_UTC", "read_times"]
+
+TAKEN_AS_UTC = Assumption(
+    "times without an offset taken as UTC; give timezone if they are of the clock on the wall"
+)
 
 _DATE_ALONE = r"\d{4}-?\d{2}-?\d{2}"
 _CLOCK = r"\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?"
-_WITH_OFFSET = r"(?i).*[t ]\d.*(z|[+-]\d{2}:?\d{2})"
 _NOON = "12:00"
 _LONGEST = 100  # characters of a time: what is longer is none
 
@@ -29,7 +33,7 @@ def read_times(
     time: str | None = None,
     date: str | None = None,
     date_format: str | None = None,
-    timezone: str = "UTC",
+    timezone: str | None = None,
 ) -> tuple["pd.DatetimeIndex", tuple[str, ...], list[str]]:
     """Read when each row of a table was noted.
 
@@ -45,8 +49,8 @@ def read_times(
         Column of dates, if its name does not tell.
     date_format : str, optional
         How dates are written, such as ``"%d.%m.%Y"``, if not as ISO 8601.
-    timezone : str
-        Zone of times that name no offset.
+    timezone : str, optional
+        Zone of times that name no offset; if left out, they are taken as UTC, and that is told.
 
     Returns
     -------
@@ -64,7 +68,8 @@ def read_times(
     ParameterError
         If there is no such zone.
     """
-    _check_zone(timezone)
+    zone = timezone or "UTC"
+    check_zone(zone)
     time = time or names.find(frame.columns, names.TIME)
     date = date or names.find(frame.columns, names.DATE)
     used = tuple(dict.fromkeys(name for name in (date, time) if name is not None))
@@ -72,26 +77,20 @@ def read_times(
         names.need(name, frame.columns, path, "date or time")
     text, column = _joined(frame, path, time, date)
     alone = text.str.fullmatch(_DATE_ALONE if date_format is None else r"\S+").to_numpy()
-    found = _parsed(text.where(~alone, text + " " + _NOON), date_format, timezone)
-    _refuse(frame, path, column, found, timezone, date_format)
-    told = Assumption(f"dates without a time of day were taken as noon, {timezone}")
-    return found, used, [told] if alone.any() else []
+    found = _parsed(text.where(~alone, text + " " + _NOON), date_format, zone)
+    _refuse(frame, path, column, found, zone, date_format)
+    noon = Assumption(f"dates without a time of day were taken as noon, {zone}")
+    notes: list[str] = [noon] if alone.any() else []
+    if timezone is None and _zone_unsaid(text[~alone], used):
+        notes.append(TAKEN_AS_UTC)
+    return found, used, notes
 
 
-def names_offset(text: "pd.Series[Any]") -> "pd.Series[bool]":
-    """Tell which times name an offset from UTC."""
-    return text.str.fullmatch(_WITH_OFFSET)
-
-
-def _check_zone(timezone: str) -> None:
-    from zoneinfo import ZoneInfo
-
-    try:
-        ZoneInfo(timezone)
-    except (KeyError, ValueError, OSError) as error:
-        raise ParameterError(
-            f"timezone must be the name of a zone, such as 'Europe/Berlin', got {timezone!r}"
-        ) from error
+def _zone_unsaid(text: "pd.Series[Any]", used: tuple[str, ...]) -> bool:
+    """Tell whether neither the names of the columns nor all of their texts tell the zone."""
+    if any("utc" in name.lower() or "gmt" in name.lower() for name in used):
+        return False
+    return not names_offset(text).all()
 
 
 def _joined(

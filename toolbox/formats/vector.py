@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 __all__ = [
     "VECTOR_SUFFIXES",
     "chosen_layer",
+    "count_features",
     "crs_of",
     "layer_names",
     "metric_crs",
@@ -56,6 +57,17 @@ def layer_names(path: Path) -> list[str]:
         raise InputFileError(
             f"{path} cannot be read as a vector layer: {one_line(error)}"
         ) from error
+
+
+def count_features(path: Path, layer: str) -> int:
+    """Return how many features a layer holds, without reading them."""
+    import pyogrio
+
+    try:
+        told = pyogrio.read_info(vector_source(path), layer=layer, force_feature_count=True)
+    except Exception as error:  # whatever the library makes of a broken file
+        raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
+    return int(told["features"])
 
 
 def read_features(

@@ -40,7 +40,9 @@ class Table:
             If there is no such column, or it holds something that is no number.
         """
         if name not in self.frame:
-            raise LayerError(f"the table has no column {name!r}, only {list(self.frame.columns)}")
+            where = f" (table {self.title!r})" if self.title else ""
+            listed = list(self.frame.columns)
+            raise LayerError(f"the table has no column {name!r}, only {listed}{where}")
         try:
             return self.frame[name].to_numpy(float)
         except ValueError as error:

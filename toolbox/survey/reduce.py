@@ -12,6 +12,7 @@ from toolbox.formats.doors import read_table
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.shoreline_file import read_breaklines, read_centreline, read_shoreline
 from toolbox.formats.soundings_file import read_soundings
+from toolbox.formats.times import TAKEN_AS_UTC
 from toolbox.formats.xyz import thin_xyz
 from toolbox.layers import Breaklines, Centreline, Shoreline, Soundings, Table
 from toolbox.layers.geodesy import areal_scale
@@ -23,6 +24,7 @@ from toolbox.reduction.draft import add_draft
 from toolbox.reduction.sound_speed import correct_sound_speed
 from toolbox.reduction.tracks import place_soundings
 from toolbox.reduction.water_level import reduce_to_datum
+from toolbox.survey.exchanged import exchanged_rows
 from toolbox.survey.levels import record_of
 from toolbox.survey.lineage import Lineage
 from toolbox.survey.settings import Settings, Source
@@ -142,13 +144,29 @@ def _read_source(
     source: Source, settings: Settings, shoreline: Shoreline, record: Table | None, lineage: Lineage
 ) -> Soundings:
     placed = _placed(source, settings, shoreline)
-    told = _named(source, placed.notes)
+    notes = _without_idle(placed, source, settings) + exchanged_rows(source, placed, shoreline)
+    told = _named(source, notes)
     lineage.step("read soundings", told, file=str(source.file), soundings_out=len(placed))
     reduced = _at_datum(_corrected(source, placed), source, settings, record)
     told = _named(source, reduced.notes[len(placed.notes) :])
     lineage.step("reduce soundings", told, soundings_in=len(placed), soundings_out=len(reduced))
     numbers = np.arange(1, len(reduced) + 1)
     return Soundings(reduced.frame.assign(file=source.file.name, record=numbers), reduced.notes)
+
+
+def _without_idle(placed: Soundings, source: Source, settings: Settings) -> tuple[str, ...]:
+    """Leave out what was assumed of times where no level is looked up for them."""
+    record = settings.datum.record is not None and settings.datum.elevation is not None
+    used = source.by_record if source.kind == "points" else not _levels_noted(placed)
+    if record and used and source.water_level is None:
+        return placed.notes
+    return tuple(note for note in placed.notes if note != TAKEN_AS_UTC)
+
+
+def _levels_noted(soundings: Soundings) -> bool:
+    """Tell whether every sounding brings the level of its water."""
+    noted = soundings.frame.get("water_level")
+    return noted is not None and bool(noted.notna().all())
 
 
 def _named(source: Source, notes: tuple[str, ...]) -> tuple[str, ...]:
@@ -165,7 +183,7 @@ def _placed(source: Source, settings: Settings, shoreline: Shoreline) -> Soundin
         return placed.to_crs(shoreline.crs)
     if source.kind == "xyz":
         return _streamed(source, settings).to_crs(shoreline.crs)
-    options = text | source.model_dump(include={"crs", "pegs", "declination"})
+    options = text | source.model_dump(include={"crs", "pegs", "declination", "timezone"})
     options["into"] = shoreline.crs.to_wkt()
     if source.kind == "casts":
         assert source.pings is not None  # the settings make sure of it
@@ -235,8 +253,7 @@ def _at_datum(
         return reduce_to_datum(soundings, water_level=source.water_level, datum=datum)
     if source.kind == "points" and not source.by_record:
         return _without_record(soundings, settings)
-    noted = soundings.frame.get("water_level")
-    if noted is not None and noted.notna().all():
+    if _levels_noted(soundings):
         return reduce_to_datum(soundings, datum=datum)
     if record is not None:
         if source.by_record and soundings.frame["time"].isna().all():

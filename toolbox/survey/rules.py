@@ -15,7 +15,7 @@ _SOURCE_KINDS: dict[str, tuple[str, ...]] = {
     **dict.fromkeys(
         ("easting", "northing", "depth", "elevation", "unit", "positive"), ("points", "xyz")
     ),
-    "empty_canopy": ("points", "casts"),
+    **dict.fromkeys(("empty_canopy", "timezone"), ("points", "casts")),
 }
 """Keys that do not fit every kind of source, and those they fit."""
 

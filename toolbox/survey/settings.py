@@ -9,7 +9,7 @@ from toolbox.errors import InputFileError, SettingsError
 from toolbox.faults import every_fault, in_order
 from toolbox.features.canopies import EmptyCanopy
 from toolbox.formats.toml_text import read_toml
-from toolbox.survey.keys import Crs, Day, Degrees, Input, Metres, Name, Width, WorkCrs
+from toolbox.survey.keys import Crs, Day, Degrees, Input, Metres, Name, Width, WorkCrs, Zone
 from toolbox.survey.rules import BED, SOURCE, SURVEY
 from toolbox.survey.sections import Rule, Section
 from toolbox.survey.wanted import Make, Marks, Plan, Plants, Report, Sheet, Stage
@@ -51,7 +51,7 @@ class Datum(Section):
         description="Water levels over time, for logs and by_record: a table of time (or date and "
         "time) and level, in the unit its name tells.",
     )
-    timezone: str | None = Field(
+    timezone: Zone | None = Field(
         None, description="Zone of the record's times that name no offset; if left out, UTC."
     )
     date_format: str | None = Field(
@@ -132,6 +132,11 @@ class Source(_Depths):
         False,
         description="points: whether they were read on the water that the record tells for their "
         "times, instead of at the datum.",
+    )
+    timezone: Zone | None = Field(
+        None,
+        description="points, casts: zone of times that name no offset, where the level is looked "
+        "up for them; if left out, UTC.",
     )
     empty_canopy: EmptyCanopy | None = Field(
         None,

@@ -5,7 +5,7 @@ from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
-from toolbox.survey.keys import Input, Length, Metres, Name, Width
+from toolbox.survey.keys import Input, Length, Metres, Name, Width, Zone
 from toolbox.survey.sections import Rule, Section
 
 __all__ = ["Echoes", "Light", "ProfileSource", "SpeciesSource", "Stocking"]
@@ -19,7 +19,9 @@ class ProfileSource(Section):
     file: Input = Field(
         description="Text, one row a reading: a date or time, depth_m, and what was read."
     )
-    timezone: str = Field("UTC", description="Zone of times that name no offset.")
+    timezone: Zone | None = Field(
+        None, description="Zone of times that name no offset; if left out, UTC."
+    )
     date_format: str | None = Field(None, description="How dates are written, if not as ISO 8601.")
     stations: tuple[Name, ...] | None = Field(
         None, min_length=1, description="Stations to use, averaged; all if left out."
