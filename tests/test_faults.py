@@ -6,7 +6,7 @@ import pytest
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from toolbox.errors import SettingsError
-from toolbox.faults import every_fault, first_fault, in_order, one_line
+from toolbox.faults import every_fault, first_fault, in_order, said_by
 
 
 class Part(BaseModel):
@@ -77,5 +77,5 @@ def test_the_first_is_one_of_them() -> None:
 
 
 def test_many_faults_on_one_line_are_kept_apart() -> None:
-    assert one_line(SettingsError("a is\n wrong", "b, too")) == "a is wrong; b, too"
-    assert one_line(ValueError("a is\n wrong")) == "a is wrong"
+    assert said_by(SettingsError("a is\n wrong", "b, too")) == "a is wrong; b, too"
+    assert said_by(ValueError("a is\n wrong")) == "a is wrong"

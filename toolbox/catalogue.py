@@ -9,7 +9,7 @@ from importlib.resources import files
 from typing import Any
 
 from toolbox.errors import ParameterError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.tool import Tool
 
 __all__ = [
@@ -304,5 +304,5 @@ def _foreign() -> tuple[dict[str, Callable[..., Any]], dict[str, str]]:
             Exception,
             SystemExit,
         ) as error:  # whatever is wrong with it, it must not harm the others
-            faults[entry.name] = f"{type(error).__name__}: {one_line(error)}"
+            faults[entry.name] = f"{type(error).__name__}: {said_by(error)}"
     return found, faults

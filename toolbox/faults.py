@@ -19,7 +19,7 @@ __all__ = [
     "every_fault",
     "first_fault",
     "in_order",
-    "one_line",
+    "said_by",
 ]
 
 Key = tuple[str | int, ...]
@@ -50,12 +50,12 @@ def disk_full(error: BaseException | None) -> bool:
     return False
 
 
-def one_line(error: BaseException) -> str:
+def said_by(error: BaseException) -> str:
     r"""Return what an error says, on one line.
 
     Examples
     --------
-    >>> one_line(ValueError("of two\n  lines"))
+    >>> said_by(ValueError("of two\n  lines"))
     'of two lines'
     """
     if isinstance(error, ToolboxError):

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import ParameterError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 
 if TYPE_CHECKING:
     import numpy as np
@@ -95,7 +95,7 @@ def convert(values: "float | np.ndarray", unit: str, to: str) -> Any:
     try:
         return registry.Quantity(values, unit).to(to).magnitude
     except Exception as error:
-        raise ParameterError(f"cannot convert {unit!r} to {to!r}: {one_line(error)}") from error
+        raise ParameterError(f"cannot convert {unit!r} to {to!r}: {said_by(error)}") from error
 
 
 def parse_quantity(text: str | float, unit: str) -> float:

@@ -7,7 +7,7 @@ from typing import Any
 from toolbox.batch.waters import Job, Record
 from toolbox.errors import OutputError
 from toolbox.extras import needed
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 
 __all__ = ["by_cluster"]
 
@@ -54,7 +54,7 @@ def by_cluster(jobs: Sequence[Job], do: Do, scheduler: str) -> Generator[Record,
     try:
         client = Client(scheduler, timeout=_PATIENCE, set_as_default=False)
     except (OSError, ValueError) as error:
-        raise OutputError(f"no scheduler answers at {scheduler}: {one_line(error)}") from error
+        raise OutputError(f"no scheduler answers at {scheduler}: {said_by(error)}") from error
     with client:
         yield from _shared(client, jobs, do, _workers(client, scheduler))
 
@@ -92,7 +92,7 @@ def _shared(
         for _, found in _coming(client, do, [(job,)]):
             if isinstance(found, BaseException):
                 yield Record(
-                    job.folder, "failed", error=f"it took its workers down: {one_line(found)}"
+                    job.folder, "failed", error=f"it took its workers down: {said_by(found)}"
                 )
             else:
                 yield from found

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import OutputError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.vector import write_features
 from toolbox.layers import Soundings
 from toolbox.layers.soundings import points_at
@@ -84,7 +84,7 @@ class Spool:
             with pyarrow.ipc.new_file(self._path(self._files), table.schema) as file:
                 file.write_table(table.combine_chunks())
         except OSError as error:
-            raise OutputError(f"{self._folder} cannot be written: {one_line(error)}") from error
+            raise OutputError(f"{self._folder} cannot be written: {said_by(error)}") from error
         self._files += 1
 
     def of_water(self, number: int) -> "GeoDataFrame":

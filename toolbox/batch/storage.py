@@ -11,7 +11,7 @@ from typing import Any
 
 from toolbox.errors import InputFileError, MissingExtraError, OutputError
 from toolbox.extras import needed
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.paths import new_file
 
 __all__ = [
@@ -236,6 +236,6 @@ def _told(place: str) -> Iterator[None]:
     except ToolboxError:
         raise
     except ImportError as error:
-        raise MissingExtraError(f"{place} cannot be reached: {one_line(error)}") from error
+        raise MissingExtraError(f"{place} cannot be reached: {said_by(error)}") from error
     except Exception as error:  # each store has errors of its own
-        raise OutputError(f"{place} cannot be reached: {one_line(error)}") from error
+        raise OutputError(f"{place} cannot be reached: {said_by(error)}") from error

@@ -24,7 +24,7 @@ from toolbox.batch.storage import (
 )
 from toolbox.batch.waters import FIGURES, RECORD, Job, Record
 from toolbox.errors import OutputError, SettingsError, ToolboxError
-from toolbox.faults import first_fault, one_line
+from toolbox.faults import first_fault, said_by
 from toolbox.formats.delimited import read_delimited
 from toolbox.formats.paths import new_folder
 from toolbox.formats.shoreline_file import read_shoreline
@@ -62,7 +62,7 @@ def do_water(job: Job) -> Record:
         with _ONE_AT_A_TIME:
             return _done(job, begun)
     except Exception as error:  # a defect met by one water is no reason to leave the others
-        why = one_line(error) if isinstance(error, ToolboxError) else _unexpected(error)
+        why = said_by(error) if isinstance(error, ToolboxError) else _unexpected(error)
         record = failed(job, why, time.perf_counter() - begun)
         return replace(record, short=isinstance(error, MemoryError))
 
@@ -95,7 +95,7 @@ def _unexpected(error: Exception) -> str:
     own = [place for place in places if "toolbox" in Path(place.filename).parts]
     place = (own or places)[-1]
     where = f"{Path(place.filename).name}, line {place.lineno}"
-    return f"unexpected {type(error).__name__}: {one_line(error)} ({where})"
+    return f"unexpected {type(error).__name__}: {said_by(error)} ({where})"
 
 
 def _done(job: Job, begun: float) -> Record:

@@ -6,7 +6,7 @@ import numpy as np
 import pythoncdt
 
 from toolbox.errors import LayerError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.layers import Shoreline
 from toolbox.layers.tin import edge_keys, plan_areas
 
@@ -50,7 +50,7 @@ class Mesh:
             self._net.insert_vertices(np.ascontiguousarray(points, np.float64))
             self._net.insert_edges(np.ascontiguousarray(edges, np.uint32))
         except RuntimeError as error:
-            raise LayerError(f"the lines cannot be triangulated: {one_line(error)}") from error
+            raise LayerError(f"the lines cannot be triangulated: {said_by(error)}") from error
 
     def add(self, points: np.ndarray) -> None:
         """Add vertices, shape (n, 2), none of which is there already."""

@@ -10,7 +10,7 @@ from multiprocessing.context import SpawnProcess
 from typing import Any
 
 from toolbox.errors import ToolboxError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.processes import settle_child, start_child
 from toolbox.surroundings import skipped_drivers
 
@@ -88,9 +88,9 @@ def _done(
     try:
         return "done", job(**arguments, watch=watch)
     except ToolboxError as error:
-        return "failed", one_line(error)
+        return "failed", said_by(error)
     except MemoryError:
         return "failed", _NO_MEMORY
     except Exception as error:  # a fault of ours must not end the desk
         traceback.print_exc(file=sys.stderr)
-        return "failed", f"a fault of the toolbox, {type(error).__name__}: {one_line(error)}"
+        return "failed", f"a fault of the toolbox, {type(error).__name__}: {said_by(error)}"

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from toolbox.desk.drafting import GLOBAL, RECORD, Draft
 from toolbox.errors import ToolboxError
-from toolbox.faults import every_fault, one_line
+from toolbox.faults import every_fault, said_by
 from toolbox.formats.nmea import read_nmea
 from toolbox.formats.places import read_places
 from toolbox.formats.shoreline_file import read_shoreline
@@ -77,7 +77,7 @@ def _note_keys(found: Read, error: ValidationError, made: Draft) -> None:
     by_field: dict[str, list[str]] = {}
     for place, fault in every_fault(error, Settings):
         key = _key_of(place, made.survey, fault)
-        by_field.setdefault(key, []).append(one_line(ValueError(fault)))
+        by_field.setdefault(key, []).append(said_by(ValueError(fault)))
     found.faults |= {key: "; ".join(told) for key, told in by_field.items()}
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from toolbox.errors import InputFileError, ToolboxError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats import columns as names
 from toolbox.formats.containers import is_read_workbook
 from toolbox.formats.delimited import read_delimited
@@ -101,7 +101,7 @@ def sniff(path: Path, *, layer: str | None = None) -> Sniffed:
             return _workbook(path, layer)
         return _log(path) or _table(path)
     except ToolboxError as error:
-        return Sniffed(path.name, "none", fault=one_line(error).replace(str(path), path.name))
+        return Sniffed(path.name, "none", fault=said_by(error).replace(str(path), path.name))
 
 
 def _settings(path: Path) -> Sniffed:
@@ -211,7 +211,7 @@ def _layer(path: Path, layer: str | None) -> Sniffed:
     try:
         told = pyogrio.read_info(vector_source(path), layer=layer)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read: {said_by(error)}") from error
     kind, crs = str(told["geometry_type"] or ""), str(told["crs"] or "")
     return _shaped(path, kind, crs, tuple(told["fields"]), int(told["features"]), several)
 
@@ -231,7 +231,7 @@ def _parquet(path: Path) -> Sniffed:
         crs = CRS.from_user_input(found).to_string() if found else ""
         kind = ", ".join(map(str, shape.get("geometry_types", ())))
     except Exception as error:  # whatever is made of a broken description
-        raise InputFileError(f"{path} cannot be read as GeoParquet: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read as GeoParquet: {said_by(error)}") from error
     fields = tuple(name for name in names_ if name != column)
     return _shaped(path, kind, crs, fields, told.num_rows, ())
 

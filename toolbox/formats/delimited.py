@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import InputFileError, ParameterError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.containers import is_read_workbook, refuse_container
 from toolbox.formats.layout import UTF_8, Layout, find_layout, not_text, rows_of, text_encoding
 from toolbox.formats.sheet_table import sheet_table
@@ -296,7 +296,7 @@ def _refused(path: Path, found: Layout) -> Iterator[None]:
     except InputFileError:
         raise
     except ValueError as error:
-        raise InputFileError(f"{path} is not an even table: {one_line(error)}") from error
+        raise InputFileError(f"{path} is not an even table: {said_by(error)}") from error
 
 
 def _no_figures(path: Path) -> InputFileError:

@@ -6,7 +6,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from toolbox.errors import OutputError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 
 __all__ = ["check_index", "indexed"]
 
@@ -52,7 +52,7 @@ def indexed(path: Path, *, layer: str) -> int:
         with closing(sqlite3.connect(address, uri=True)) as file:
             return _indexed(file, layer)
     except sqlite3.Error as error:
-        raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
+        raise OutputError(f"{path.name} cannot be written: {said_by(error)}") from error
 
 
 def _indexed(file: sqlite3.Connection, layer: str) -> int:

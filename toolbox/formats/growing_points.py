@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Self
 import numpy as np
 
 from toolbox.errors import OutputError, ParameterError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.vector import write_features
 
 if TYPE_CHECKING:
@@ -131,7 +131,7 @@ class _ParquetGroups:
         try:
             self._writer.write_table(pyarrow.table([*columns, shapes], schema=self._schema))
         except OSError as error:
-            raise OutputError(f"the file cannot be written: {one_line(error)}") from error
+            raise OutputError(f"the file cannot be written: {said_by(error)}") from error
 
     def close(self) -> None:
         self._writer.close()

@@ -11,7 +11,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, TooLargeError
 from toolbox.extras import needed
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.laz_chunks import chunks_fit
 from toolbox.formats.point_chunks import Choices, Kind, PointChunk
 from toolbox.layers import Places
@@ -110,7 +110,7 @@ class LasFile:
             # one thread: several make room for whatever the file says, and end the process over it
             return laspy.open(self.path, laz_backend=laspy.LazBackend.Lazrs)
         except Exception as error:  # whatever the library makes of a broken header
-            raise InputFileError(f"{self.path} cannot be read as LAS: {one_line(error)}") from error
+            raise InputFileError(f"{self.path} cannot be read as LAS: {said_by(error)}") from error
 
     def _declared(self, header: Any) -> Any:
         try:
@@ -119,7 +119,7 @@ class LasFile:
             if self._choices.crs is not None:
                 return None
             raise InputFileError(
-                f"{self.path} has a CRS that cannot be read ({one_line(error)}): give one with crs"
+                f"{self.path} has a CRS that cannot be read ({said_by(error)}): give one with crs"
             ) from error
 
     def _crs(self, declared: Any, given: str | None) -> tuple["CRS", Unit | None]:
@@ -145,7 +145,7 @@ class LasFile:
             raise
         except Exception as error:  # whatever the libraries below make of broken points
             raise InputFileError(
-                f"{self.path} is damaged after point {read}: {one_line(error)}"
+                f"{self.path} is damaged after point {read}: {said_by(error)}"
             ) from error
         if read != self.rows:
             raise InputFileError(f"{self.path} says it holds {self.rows} points, it holds {read}")

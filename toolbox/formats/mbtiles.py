@@ -11,7 +11,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from toolbox.errors import OutputError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.captions import CAUTION, WGS84, plain
 from toolbox.formats.depth_colours import DepthColours, extent, trimmed
 from toolbox.formats.map_drawing import draw_ink, pick_isobaths, pick_labels
@@ -144,7 +144,7 @@ def write_mbtiles(
         try:
             _fill(place, _tiles(drawn, zooms), _facts(colours.grid, zooms, title, about))
         except sqlite3.Error as error:
-            raise OutputError(f"{path} cannot be written: {one_line(error)}") from error
+            raise OutputError(f"{path} cannot be written: {said_by(error)}") from error
 
 
 def _fill(path: Path, tiles: Iterator[tuple[int, int, int, bytes]], facts: dict[str, str]) -> None:

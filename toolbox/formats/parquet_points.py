@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import InputFileError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats import columns as names
 from toolbox.formats.point_chunks import Choices, PointChunk
 from toolbox.formats.point_columns import Columns, coordinate_columns, height_column, kind_of
@@ -59,7 +59,7 @@ class ParquetPoints:
             return parquet.ParquetFile(self.path, buffer_size=_BUFFER, pre_buffer=False)
         except Exception as error:  # whatever the library makes of a broken foot
             raise InputFileError(
-                f"{self.path} cannot be read as Parquet: {one_line(error)}"
+                f"{self.path} cannot be read as Parquet: {said_by(error)}"
             ) from error
 
     def _described(self, schema: Any) -> tuple[str | None, Any]:
@@ -76,7 +76,7 @@ class ParquetPoints:
         except Exception as error:  # whatever is made of a broken description
             raise InputFileError(
                 f"{self.path} is no GeoParquet: what it says of its shapes cannot be read "
-                f"({one_line(error)})"
+                f"({said_by(error)})"
             ) from error
         return str(shape), found
 
@@ -109,7 +109,7 @@ class ParquetPoints:
             raise
         except Exception as error:  # whatever the libraries below make of broken rows
             raise InputFileError(
-                f"{self.path} is damaged after row {read}: {one_line(error)}"
+                f"{self.path} is damaged after row {read}: {said_by(error)}"
             ) from error
 
     def _chunk(self, batch: Any) -> PointChunk:
@@ -130,7 +130,7 @@ class ParquetPoints:
             column = batch.column(name).cast(pyarrow.float64())
         except pyarrow.ArrowException as error:
             raise InputFileError(
-                f"{self.path}: column {name!r} must hold numbers: {one_line(error)}"
+                f"{self.path}: column {name!r} must hold numbers: {said_by(error)}"
             ) from error
         return np.array(column.to_numpy(zero_copy_only=False), float)
 

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import numpy as np
 
 from toolbox.errors import LayerError, OutputError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.drivers import need_driver
 from toolbox.formats.geotiff import (
     CACHE,
@@ -143,7 +143,7 @@ def write_grid_blocks(
         library = type(error).__module__.startswith("rasterio.") or isinstance(error, SystemError)
         if not library:  # what it makes of a full disk is of no public family
             raise
-        raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
+        raise OutputError(f"{path.name} cannot be written: {said_by(error)}") from error
     return known
 
 

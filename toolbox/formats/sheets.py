@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from toolbox.errors import InputFileError, TooLargeError, ToolboxError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 
 __all__ = ["Row", "first_filled", "listed_sheets", "open_book", "rows_of_sheet", "without_values"]
 
@@ -54,7 +54,7 @@ def open_book(path: Path, *, formulas: bool = False) -> Iterator[Any]:
     except MemoryError as error:
         raise TooLargeError(f"{path} does not fit into memory") from error
     except Exception as error:  # whatever the library makes of a damaged file
-        raise InputFileError(f"{path} cannot be read as a workbook: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read as a workbook: {said_by(error)}") from error
 
 
 def listed_sheets(book: Any) -> list[Any]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError, ToolboxError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.containers import is_read_workbook
 from toolbox.formats.delimited import delimited_portions
 from toolbox.formats.las_file import LasFile
@@ -231,7 +231,7 @@ def _readable(path: Path, form: str | None = None) -> Iterator[None]:
         raise
     except Exception as error:
         told = f" as {form}" if form else ""
-        raise InputFileError(f"{path} cannot be read{told}: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read{told}: {said_by(error)}") from error
 
 
 def _strings_of_times() -> bool:

@@ -16,7 +16,7 @@ from urllib.parse import quote
 from xml.parsers import expat
 
 from toolbox.errors import InputFileError, TooLargeError, ToolboxError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.containers import refuse_container
 from toolbox.formats.drivers import need_driver
 from toolbox.formats.paths import existing_file
@@ -128,7 +128,7 @@ def _check_geopackage(path: Path) -> None:
             file.text_factory = partial(str, encoding="utf-8", errors="replace")
             rows = file.execute("SELECT type, name, sql FROM sqlite_master").fetchall()
     except (sqlite3.Error, UnicodeDecodeError) as error:  # what it says may be no text
-        raise InputFileError(f"{path} cannot be read as a GeoPackage: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read as a GeoPackage: {said_by(error)}") from error
     if ("table", "gpkg_contents") not in {(kind, str(name).lower()) for kind, name, _ in rows}:
         raise InputFileError(f"{path} is no GeoPackage: it has no table gpkg_contents")
     for kind, name, said in rows:
@@ -164,7 +164,7 @@ def _check_kml(path: Path) -> None:
     except InputFileError:
         raise
     except (expat.ExpatError, LookupError, ValueError) as error:
-        raise InputFileError(f"{path} is no whole KML file: {one_line(error)}") from error
+        raise InputFileError(f"{path} is no whole KML file: {said_by(error)}") from error
     if found[0] != "kml":
         raise InputFileError(f"{path} is no KML file: its first element is {found[0][:40]!r}")
 
@@ -217,7 +217,7 @@ def refused_rasters(path: Path) -> Iterator[None]:
     except ToolboxError:
         raise
     except Exception as error:  # whatever the libraries below make of a broken file
-        raise InputFileError(f"{path} cannot be read as a raster: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read as a raster: {said_by(error)}") from error
 
 
 def check_cells(path: Path, cells: int) -> None:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from toolbox.errors import InputFileError, OutputError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.paths import existing_file
 
 __all__ = [
@@ -105,7 +105,7 @@ def write_layer_styles(path: Path, styles: Mapping[str, StyleText], *, made: dat
                 file.execute(f"DELETE FROM {LAYER_STYLES} WHERE f_table_name = ?", (name,))
                 file.execute(_ROW, (name, shapes[name], styles[name].qml, styles[name].sld, when))
     except sqlite3.Error as error:
-        raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
+        raise OutputError(f"{path.name} cannot be written: {said_by(error)}") from error
     return chosen
 
 
@@ -116,7 +116,7 @@ def _geometry_columns(path: Path) -> dict[str, str]:
             return dict(file.execute(wanted).fetchall())
     except (sqlite3.Error, UnicodeDecodeError) as error:
         what = "no layers of a GeoPackage"
-        raise InputFileError(f"{path} holds {what}: {one_line(error)}") from error
+        raise InputFileError(f"{path} holds {what}: {said_by(error)}") from error
 
 
 def write_style_beside(style: StyleText, raster: Path) -> tuple[Path, Path]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import InputFileError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats import columns as names
 from toolbox.formats.delimited import line_of
 from toolbox.formats.layout import find_layout
@@ -71,7 +71,7 @@ class TextPoints:
         except InputFileError:
             raise
         except ValueError as error:  # it says what is wrong but seldom where
-            raise self._fault(rows, one_line(error)) from error
+            raise self._fault(rows, said_by(error)) from error
 
     def _frames(self, rows: int, kind: str) -> Iterator["pd.DataFrame"]:
         figures = (*self._pair, self._height)

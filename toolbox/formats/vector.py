@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from toolbox.errors import InputFileError, OutputError, ParameterError, TooLargeError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.drivers import need_driver
 from toolbox.formats.geopackage import check_index, indexed
 from toolbox.formats.shapefile import check_whole, for_shapefile
@@ -55,7 +55,7 @@ def layer_names(path: Path) -> list[str]:
         return [str(name) for name in found if name != LAYER_STYLES]
     except Exception as error:  # whatever the library makes of a broken file
         raise InputFileError(
-            f"{path} cannot be read as a vector layer: {one_line(error)}"
+            f"{path} cannot be read as a vector layer: {said_by(error)}"
         ) from error
 
 
@@ -66,7 +66,7 @@ def count_features(path: Path, layer: str) -> int:
     try:
         told = pyogrio.read_info(vector_source(path), layer=layer, force_feature_count=True)
     except Exception as error:  # whatever the library makes of a broken file
-        raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read: {said_by(error)}") from error
     return int(told["features"])
 
 
@@ -132,7 +132,7 @@ def _read(path: Path, layer: str | None, where: str | None) -> "GeoDataFrame":
     try:
         frame = geopandas.read_file(vector_source(path), layer=name, where=where)
     except Exception as error:  # whatever the libraries below make of a broken file
-        raise InputFileError(f"{path} cannot be read: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read: {said_by(error)}") from error
     if "geometry" not in frame:
         raise InputFileError(f"{path} holds a table without geometry")
     return frame
@@ -151,7 +151,7 @@ def _read_parquet(path: Path, layer: str | None, where: str | None) -> "GeoDataF
     except TooLargeError:
         raise
     except Exception as error:  # whatever the libraries below make of a broken file
-        raise InputFileError(f"{path} cannot be read as GeoParquet: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read as GeoParquet: {said_by(error)}") from error
 
 
 def _check_memory(path: Path) -> None:
@@ -242,7 +242,7 @@ def writing(path: Path) -> Iterator[None]:
             warnings.filterwarnings("ignore", "Column names longer", UserWarning)  # of Shapefiles
             yield
     except RuntimeError as error:  # all errors of that writer are of this kind
-        raise OutputError(f"{path.name} cannot be written: {one_line(error)}") from error
+        raise OutputError(f"{path.name} cannot be written: {said_by(error)}") from error
 
 
 def _rings_as_lines(frame: "GeoDataFrame") -> "GeoDataFrame":

@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from toolbox.errors import InputFileError, ParameterError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.containers import is_read_workbook
 from toolbox.formats.delimited import notes_of, read_delimited, write_delimited
 from toolbox.formats.paths import existing_file
@@ -86,7 +86,7 @@ def _from_text(
             raise ValueError("collections within collections")
         shapes = shapely.from_wkt(texts)
     except (shapely.errors.GEOSException, ValueError) as error:
-        raise InputFileError(f"{path} holds a bad shape: {one_line(error)}") from error
+        raise InputFileError(f"{path} holds a bad shape: {said_by(error)}") from error
     rest = table.drop(columns="wkt")
     return geopandas.GeoDataFrame(rest, geometry=shapes, crs=parse_crs(crs)), notes_of(table)
 

@@ -8,7 +8,7 @@ from typing import Any
 from xml.parsers import expat
 
 from toolbox.errors import InputFileError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.paths import existing_file
 
 __all__ = ["check_parts"]
@@ -57,7 +57,7 @@ def check_parts(path: Path) -> bool:
     except InputFileError:
         raise
     except Exception as error:  # whatever the library makes of a broken directory
-        raise InputFileError(f"{path} cannot be read as a workbook: {one_line(error)}") from error
+        raise InputFileError(f"{path} cannot be read as a workbook: {said_by(error)}") from error
 
 
 def _check(path: Path, book: zipfile.ZipFile) -> bool:
@@ -90,7 +90,7 @@ def _block(plain: Any) -> bytes:
         data: bytes = plain.read(_BLOCK)
         return data
     except (zlib.error, zipfile.BadZipFile, EOFError) as error:
-        raise zipfile.BadZipFile(f"{plain.name}: {one_line(error)}") from error
+        raise zipfile.BadZipFile(f"{plain.name}: {said_by(error)}") from error
 
 
 class _Part:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import numpy as np
 
 from toolbox.errors import InputFileError, TooLargeError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats import columns as names
 from toolbox.formats.containers import refuse_container
 from toolbox.formats.layout import Layout, find_layout, rows_of
@@ -241,7 +241,7 @@ def _portions(path: Path, text: _Text, rows: int) -> Iterator[np.ndarray]:
                 raise ValueError("infinite figures")
             yield figures
     except ValueError as error:  # it says what is wrong but seldom where
-        raise _fault(path, text, one_line(error)) from error
+        raise _fault(path, text, said_by(error)) from error
 
 
 def _fault(path: Path, text: _Text, reason: str) -> InputFileError:

@@ -6,7 +6,7 @@ import zlib
 from pathlib import Path
 
 from toolbox.errors import InputFileError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.paths import new_file
 from toolbox.jobs.names import check_member
 
@@ -58,9 +58,9 @@ def unpack(archive: Path, folder: Path, most: int) -> list[Path]:
     except InputFileError:
         raise
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError) as error:
-        raise InputFileError(f"{archive.name} is no zip file: {one_line(error)}") from error
+        raise InputFileError(f"{archive.name} is no zip file: {said_by(error)}") from error
     except OSError as error:
-        why = error.strerror or one_line(error)
+        why = error.strerror or said_by(error)
         raise InputFileError(f"{archive.name} cannot be unpacked: {why}") from error
 
 

@@ -61,7 +61,7 @@ def work(
 
 def _done(order: Any, pipe: Connection) -> tuple[str, Any]:
     from toolbox.errors import OutputError, TooLargeError, ToolboxError
-    from toolbox.faults import FULL, one_line
+    from toolbox.faults import FULL, said_by
     from toolbox.jobs.work import carry_out
 
     try:
@@ -71,7 +71,7 @@ def _done(order: Any, pipe: Connection) -> tuple[str, Any]:
         return FAILED, ("limit", str(error) if large else "it took more memory than a job may")
     except ToolboxError as error:
         full = isinstance(error, OutputError) and any(os.strerror(n) in str(error) for n in FULL)
-        return FAILED, ("disk" if full else "input", one_line(error))
+        return FAILED, ("disk" if full else "input", said_by(error))
     except Exception as error:
         traceback.print_exc()  # for who keeps the server, not for who asks it
         return FAILED, ("server", f"an error of the program: {type(error).__name__}")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from toolbox.errors import LayerError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.notes import Assumption
 from toolbox.words import counted
 
@@ -72,7 +72,7 @@ def _valid_parts(shapes: Iterable[Any]) -> tuple[list["Polygon"], list[str]]:
                 )
                 flat = shapely.make_valid(flat)
         except shapely.errors.GEOSException as error:  # of rings of two points
-            raise LayerError(f"shape {number} cannot be repaired: {one_line(error)}") from error
+            raise LayerError(f"shape {number} cannot be repaired: {said_by(error)}") from error
         parts += [part for part in _leaves(flat) if part.geom_type == "Polygon"]
     return parts, notes
 

@@ -12,7 +12,7 @@ from typing import Any, BinaryIO
 from toolbox.catalogue import find, record
 from toolbox.describe import option_name, reader_params
 from toolbox.errors import ParameterError
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.formats.doors import READERS
 from toolbox.jobs.work import INPUTS, RUN, SURVEY, Order
 from toolbox.server.apart import GEOJSON_TYPES
@@ -120,7 +120,7 @@ def fill_job(
             return _fill_run(given, folder, result, find_file, most)
         return _fill_tool(name, given, folder, result, find_file)
     except (ValueError, OverflowError) as error:
-        raise ProblemError(400, one_line(error)) from error
+        raise ProblemError(400, said_by(error)) from error
 
 
 def _check_names(name: str, given: dict[str, Any]) -> None:
@@ -269,7 +269,7 @@ def _decode(key: str, text: BinaryIO, file: BinaryIO) -> None:
             left, ended = left[whole:], b"=" in left[:whole]
         base64.b64decode(left, validate=True)
     except ValueError as error:
-        raise ParameterError(f"input {key!r} is not in base64: {one_line(error)}") from error
+        raise ParameterError(f"input {key!r} is not in base64: {said_by(error)}") from error
 
 
 def _fill_run(

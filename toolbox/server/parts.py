@@ -9,7 +9,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from toolbox.faults import one_line
+from toolbox.faults import said_by
 from toolbox.server import apart
 from toolbox.server.bodies import Body
 from toolbox.server.problems import ProblemError
@@ -60,7 +60,7 @@ def taken_apart(body: Body, service: Service) -> Iterator[dict[str, Any]]:
         try:
             yield apart.json_object(body.file.read(), service.limits.body)
         except apart.RefusedError as error:
-            raise ProblemError(error.status, one_line(error)) from error
+            raise ProblemError(error.status, said_by(error)) from error
         return
     with TemporaryDirectory(dir=service.store.scratch) as folder:
         yield _split(body, Path(folder), service)
