@@ -47,7 +47,7 @@ def test_same_seed_same_lake_and_another_seed_another(kind: Kind) -> None:
     first, again, other = (zoo.make_lake(kind, seed) for seed in (5, 5, 6))
     places = zoo.truth(first, 8).places
     assert first.shoreline.polygons.wkb == again.shoreline.polygons.wkb
-    assert first.features == again.features
+    assert repr(first.features) == repr(again.features)  # a form without a bearing has NaN
     assert first.depth(places).tobytes() == again.depth(places).tobytes()
     assert first.shoreline.polygons.wkb != other.shoreline.polygons.wkb
 

@@ -8,7 +8,7 @@ import pandas as pd
 import pyproj
 import pytest
 import shapely
-from scipy.spatial import distance_matrix
+from scipy.spatial.distance import cdist
 
 from toolbox.errors import LayerError
 from toolbox.layers import Places, Shoreline, Tin, Vectors
@@ -81,7 +81,7 @@ def test_marks_of_a_tour_from_the_slip() -> None:
     place = frame.geometry.to_numpy()
     assert shapely.covered_by(place, SHORE.polygons.geoms[0]).all()
     at = shapely.get_coordinates(place)
-    spread = distance_matrix(at, at) + 1e9 * np.eye(10)
+    spread = cdist(at, at) + 1e9 * np.eye(10)
     assert spread.min() >= 25
     np.testing.assert_allclose(frame["total_m"], frame["leg_m"].cumsum())
     course = boat_course(found, BED, SHORE, slip((-3, 100)))

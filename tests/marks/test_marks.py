@@ -12,7 +12,7 @@ import shapely
 from click.testing import CliRunner
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.spatial import distance_matrix
+from scipy.spatial.distance import cdist
 
 from toolbox.commands import tool_command
 from toolbox.errors import LayerError, ParameterError
@@ -340,7 +340,7 @@ def test_no_cast_does_what_it_must_not(
         assert row.depth_m >= 0.5
     assert found.groupby("peg").size().max() <= 3 if len(found) else True
     at = shapely.get_coordinates(found.geometry)
-    spread = distance_matrix(at, at)
+    spread = cdist(at, at)
     np.fill_diagonal(spread, np.inf)
     assert spread.min(initial=np.inf) >= apart
 
