@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
@@ -186,6 +186,7 @@ def test_lines_do_not_judge_each_other() -> None:
 
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.integers(0, 40))
+@example(seed=0, count=35)
 def test_nothing_is_lost_and_the_direction_of_travel_does_not_matter(seed: int, count: int) -> None:
     random = np.random.default_rng(seed)
     depth = np.round(random.exponential(3, count) + 0.3, 1)

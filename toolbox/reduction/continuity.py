@@ -174,7 +174,7 @@ def _running_median(values: np.ndarray, line: np.ndarray, window: int) -> np.nda
     starts = np.flatnonzero(np.diff(line[known], prepend=-1))
     for part in np.split(known, starts[1:]):
         if len(part):
-            size = min(window, len(part))
+            size = min(window, (len(part) - 1) // 2 * 2 + 1)  # odd: an even one leans to one side
             result[part] = median_filter(values[part], size=size, mode="reflect")
     return result
 

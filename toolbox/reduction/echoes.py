@@ -243,6 +243,7 @@ def _spikes(
 def _leaving(lines: Stretches, length: int, anew: np.ndarray, sigmas: float) -> _Runs:
     """Return the runs to judge that leave the bed, each the farthest out of its neighbours."""
     rough, expect = roughness(lines), expected(lines, length)
+    rough = np.maximum(rough, np.roll(rough, 1 - length))  # of both ends, whichever comes first
     onward = [np.roll(lines.depth, -on) for on in range(length)]
     miss = expect.miss(np.minimum.reduce(onward), np.maximum.reduce(onward))
     out = np.abs(miss) / (sigmas * rough)
