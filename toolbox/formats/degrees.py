@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from toolbox.errors import InputFileError
-from toolbox.formats.delimited import numbers, place_of
+from toolbox.formats.delimited import numbers, refuse
+from toolbox.formats.layout import MISSING
 from toolbox.notes import Assumption
 from toolbox.words import counted
 
@@ -25,7 +26,6 @@ _ANGLE = re.compile(
 )
 _LONGEST = 40  # characters
 _SIXTY = 60
-_MISSING = ("", "na", "n/a", "nan", "null", "none", "-", "--")
 _LETTERS = (("E", "W"), ("N", "S"))
 
 
@@ -75,7 +75,7 @@ def degrees(
     for k, column in enumerate(columns):
         most = (180, 90)[k]
         wrong = ~np.isin(letters[:, k], ("", *_LETTERS[k])) | (np.abs(place[:, k]) > most)
-        _refuse(frame, column, path, wrong, f"{('longitude', 'latitude')[k]} of at most {most}")
+        refuse(frame, column, path, wrong, f"{('longitude', 'latitude')[k]} of at most {most}")
     told = f"longitude and latitude of {counted(int(swapped.sum()), 'place')} exchanged, as their "
     return place, (Assumption(f"{told}letters say"),) if swapped.any() else ()
 
@@ -85,8 +85,8 @@ def _column(frame: "pd.DataFrame", column: str, path: Path) -> tuple[np.ndarray,
     texts = frame[column].astype(str).str.strip()
     found = [_angle(text) for text in texts]
     values = np.array([value for value, _ in found], float)
-    wrong = np.isnan(values) & ~texts.str.lower().isin(_MISSING).to_numpy()
-    _refuse(frame, column, path, wrong, "degrees such as 53.80835 or 53° 48.501' N, or be empty")
+    wrong = np.isnan(values) & ~texts.str.lower().isin(MISSING).to_numpy()
+    refuse(frame, column, path, wrong, "degrees such as 53.80835 or 53° 48.501' N, or be empty")
     return values, np.array([letter for _, letter in found])
 
 
@@ -103,14 +103,3 @@ def _angle(text: str) -> tuple[float, str]:
     letter = (before + behind).upper()
     angle = whole + minutes / 60 + seconds / 3600
     return (-angle if letter in ("S", "W") or sign == "-" else angle), letter
-
-
-def _refuse(
-    frame: "pd.DataFrame", column: str, path: Path, wrong: np.ndarray, allowed: str
-) -> None:
-    if wrong.any():
-        row = int(wrong.argmax())
-        place, value = place_of(frame, row, path), str(frame[column].iloc[row])[:40]
-        raise InputFileError(
-            f"{path}, {place}: column {column!r} must hold {allowed}, got {value!r}"
-        )

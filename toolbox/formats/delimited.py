@@ -9,9 +9,18 @@ from typing import TYPE_CHECKING, Any, Literal
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.faults import said_by
 from toolbox.formats.containers import is_read_workbook, refuse_container
-from toolbox.formats.layout import UTF_8, Layout, find_layout, not_text, rows_of, text_encoding
+from toolbox.formats.layout import (
+    MISSING,
+    UTF_8,
+    Layout,
+    find_layout,
+    not_text,
+    rows_of,
+    text_encoding,
+)
 from toolbox.formats.sheet_table import sheet_table
 from toolbox.formats.text_portions import parsed
+from toolbox.words import one_line
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -23,11 +32,11 @@ __all__ = [
     "numbers",
     "place_of",
     "read_delimited",
+    "refuse",
     "write_delimited",
 ]
 
 _KINDS = {"b": "bool", "i": "int64", "u": "uint64", "f": "float64", "O": "str"}
-_MISSING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """What makes a spreadsheet run text; the last four are the signs in full width."""
 
@@ -171,11 +180,11 @@ def numbers(frame: "pd.DataFrame", column: str, path: Path) -> Any:
         text = frame[column].fillna("").astype(str).str.strip()
         if frame.attrs.get("decimal") == ",":
             text = text.str.replace(",", ".", regex=False)
-        figures = pd.to_numeric(text.mask(text.str.lower().isin(_MISSING)), errors="coerce")
+        figures = pd.to_numeric(text.mask(text.str.lower().isin(MISSING)), errors="coerce")
         values = figures.to_numpy(float)
-        wrong = np.isnan(values) & ~text.str.lower().isin(_MISSING).to_numpy()
-        _refuse(frame, column, path, wrong, "a number or empty")
-    _refuse(frame, column, path, np.isinf(values), "a finite number")
+        wrong = np.isnan(values) & ~text.str.lower().isin(MISSING).to_numpy()
+        refuse(frame, column, path, wrong, "a number or empty")
+    refuse(frame, column, path, np.isinf(values), "a finite number")
     return values
 
 
@@ -203,6 +212,16 @@ def place_of(frame: "pd.DataFrame", row: int, path: Path) -> str:
     return f"row {frame.attrs.get('first_row', 0) + row + 1}"
 
 
+def refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed: str) -> None:
+    """Raise InputFileError at the first cell of a column that is wrong, and say what is allowed."""
+    if wrong.any():
+        row = int(wrong.argmax())
+        place, value = place_of(frame, row, path), frame[column].iloc[row]
+        raise InputFileError(
+            f"{path}, {place}: column {column!r} must hold {allowed}, got {str(value)[:40]!r}"
+        )
+
+
 def notes_of(frame: "pd.DataFrame") -> tuple[str, ...]:
     """Return what was assumed of the table of a workbook; nothing of text."""
     told: tuple[str, ...] = frame.attrs.get("notes", ())
@@ -222,12 +241,8 @@ def write_delimited(frame: "pd.DataFrame", path: Path, *, remarks: Sequence[str]
     bare = any(safe[name].astype(str).str.contains("\r").any() for name in texts)
     quoting: Literal[0, 2] = 2 if bare else 0  # csv.QUOTE_NONNUMERIC, csv.QUOTE_MINIMAL
     with path.open("w", encoding="utf-8", newline="") as file:
-        file.writelines(f"# {_remark(text)}\n" for text in remarks)
+        file.writelines(f"# {one_line(text)}\n" for text in remarks)
         safe.to_csv(file, index=False, lineterminator="\n", float_format="%.10g", quoting=quoting)
-
-
-def _remark(text: str) -> str:
-    return " ".join("".join(c if c.isprintable() else " " for c in text).split())
 
 
 def _harmless(value: Any) -> Any:
@@ -239,15 +254,6 @@ def _check_marks(delimiter: str | None, decimal: str | None) -> None:
         raise ParameterError(f"delimiter must be one character, got {delimiter!r}")
     if decimal not in (None, ".", ","):
         raise ParameterError(f"decimal must be '.' or ',', got {decimal!r}")
-
-
-def _refuse(frame: "pd.DataFrame", column: str, path: Path, wrong: Any, allowed: str) -> None:
-    if wrong.any():
-        row = int(wrong.argmax())
-        place, value = place_of(frame, row, path), frame[column].iloc[row]
-        raise InputFileError(
-            f"{path}, {place}: column {column!r} must hold {allowed}, got {str(value)[:40]!r}"
-        )
 
 
 def _parse(path: Path, found: Layout) -> "pd.DataFrame":

@@ -12,6 +12,7 @@ from typing import Any
 from toolbox.errors import InputFileError, ParameterError
 
 __all__ = [
+    "MISSING",
     "UTF_8",
     "WINDOWS",
     "Layout",
@@ -22,6 +23,9 @@ __all__ = [
     "rows_of",
     "text_encoding",
 ]
+
+MISSING = ("", "na", "n/a", "nan", "null", "none", "-", "--")
+"""What stands in a cell where nothing was measured, in small letters."""
 
 UTF_8 = "utf-8-sig"
 """Encoding of a text, with or without a byte order mark."""

@@ -8,7 +8,7 @@ import numpy as np
 
 from toolbox.errors import InputFileError, ParameterError
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import notes_of, numbers, place_of, read_delimited
+from toolbox.formats.delimited import notes_of, numbers, place_of, read_delimited, refuse
 from toolbox.formats.paths import existing_file
 from toolbox.formats.times import read_times
 from toolbox.layers import Profiles
@@ -246,13 +246,7 @@ def _refuse(
     limits: tuple[float, float],
     allowed: str,
 ) -> None:
-    wrong = ~((values >= limits[0]) & (values <= limits[1]))
-    if wrong.any():
-        row = int(wrong.argmax())
-        raise InputFileError(
-            f"{path}, {place_of(frame, row, path)}: column {column!r} must hold {allowed}, "
-            f"got {str(frame[column].iloc[row])[:40]!r}"
-        )
+    refuse(frame, column, path, ~((values >= limits[0]) & (values <= limits[1])), allowed)
 
 
 def _refuse_twice(frame: "pd.DataFrame", path: Path, columns: dict[str, Any]) -> None:

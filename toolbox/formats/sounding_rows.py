@@ -17,7 +17,7 @@ from toolbox.formats.paths import existing_file
 from toolbox.formats.places import coordinates_of, points_of
 from toolbox.formats.point_chunks import LAS_SUFFIXES, Choices
 from toolbox.formats.sources import vector_source
-from toolbox.formats.vector import VECTOR_SUFFIXES, chosen_layer, crs_of
+from toolbox.formats.vector import VECTOR_SUFFIXES, chosen_layer, crs_of, no_features
 from toolbox.formats.well_known import nested_deep
 from toolbox.units import Unit
 
@@ -153,7 +153,7 @@ class _Features:
                     (points_of(frame, self.path), frame),
                 )
         if not count:
-            raise _no_features(self.path, self._where)
+            raise no_features(self.path, self._where)
 
 
 class _Shapefile:
@@ -187,7 +187,7 @@ class _Shapefile:
             if len(frame) < rows:
                 break
         if not begin:
-            raise _no_features(self.path, self._where)
+            raise no_features(self.path, self._where)
 
 
 class _Parquet:
@@ -215,11 +215,7 @@ class _Parquet:
                 count += len(batch)
                 yield crs, (points_of(frame, self.path), frame)
         if not count:
-            raise _no_features(self.path, None)
-
-
-def _no_features(path: Path, where: str | None) -> InputFileError:
-    return InputFileError(f"{path} holds no features" + (f" where {where}" if where else ""))
+            raise no_features(self.path, None)
 
 
 @contextmanager

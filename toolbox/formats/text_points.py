@@ -13,7 +13,7 @@ from toolbox.formats.delimited import line_of
 from toolbox.formats.layout import find_layout
 from toolbox.formats.point_chunks import Choices, PointChunk
 from toolbox.formats.point_columns import Columns, coordinate_columns, height_column, kind_of
-from toolbox.formats.text_portions import parsed
+from toolbox.formats.text_portions import EMPTY, parsed
 from toolbox.layers.crs import parse_crs
 
 if TYPE_CHECKING:
@@ -22,9 +22,7 @@ if TYPE_CHECKING:
 
 __all__ = ["TextPoints"]
 
-_WORDS = ("", "na", "n/a", "nan", "null", "none", "-", "--")
 _LOOK = 65_536  # bytes
-_EMPTY = [*_WORDS, *(word.upper() for word in _WORDS)]
 
 
 class TextPoints:
@@ -82,7 +80,7 @@ class TextPoints:
             decimal=self._decimal,
             dtype=dict.fromkeys(self._layout.names, "str") | dict.fromkeys(figures, kind),
             keep_default_na=False,
-            na_values=dict.fromkeys(figures, _EMPTY),
+            na_values=dict.fromkeys(figures, EMPTY),
         )
 
     def _fault(self, rows: int, reason: str) -> InputFileError:

@@ -6,12 +6,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from toolbox.errors import InputFileError
-from toolbox.formats.layout import Layout
+from toolbox.formats.layout import MISSING, Layout
 
 if TYPE_CHECKING:
     import pandas as pd
 
-__all__ = ["parsed"]
+__all__ = ["EMPTY", "parsed"]
+
+EMPTY = [*MISSING, *(word.upper() for word in MISSING)]
+"""Cells that the parser takes for empty where figures are wanted."""
 
 
 def parsed(

@@ -5,9 +5,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from toolbox.errors import InputFileError
 from toolbox.formats import columns as names
-from toolbox.formats.delimited import place_of
+from toolbox.formats.delimited import refuse
 from toolbox.moments import check_zone, names_offset
 from toolbox.notes import Assumption
 
@@ -104,9 +103,7 @@ def _joined(
     if date is None or date == time or not clocks.any():
         return texts[time], time
     wrong = ~(clocks | (texts[time] == "")).to_numpy()
-    if wrong.any():
-        row = int(wrong.argmax())
-        raise _bad(frame, path, time, row, "a time of day such as 14:30, or be empty")
+    refuse(frame, time, path, wrong, "a time of day such as 14:30, or be empty")
     return (texts[date] + " " + texts[time]).str.strip(), date
 
 
@@ -143,18 +140,10 @@ def _refuse(
     timezone: str,
     date_format: str | None,
 ) -> None:
-    wrong = np.asarray(found.isna())
-    if wrong.any():
-        how = (
-            "ISO 8601, such as 2026-05-14 or 2026-05-14T09:30; for others name date_format"
-            if date_format is None
-            else date_format
-        )
-        allowed = f"a time ({how}) that comes once in {timezone}"
-        raise _bad(frame, path, column, int(wrong.argmax()), allowed)
-
-
-def _bad(frame: "pd.DataFrame", path: Path, column: str, row: int, allowed: str) -> InputFileError:
-    cell = str(frame[column].iloc[row])[:40]
-    place = place_of(frame, row, path)
-    return InputFileError(f"{path}, {place}: column {column!r} must hold {allowed}, got {cell!r}")
+    how = (
+        "ISO 8601, such as 2026-05-14 or 2026-05-14T09:30; for others name date_format"
+        if date_format is None
+        else date_format
+    )
+    allowed = f"a time ({how}) that comes once in {timezone}"
+    refuse(frame, column, path, np.asarray(found.isna()), allowed)

@@ -28,6 +28,7 @@ __all__ = [
     "crs_of",
     "layer_names",
     "metric_crs",
+    "no_features",
     "read_features",
     "write_features",
     "writing",
@@ -103,8 +104,13 @@ def read_features(
         else _read(path, layer, where)
     )
     if not len(frame):
-        raise InputFileError(f"{path} holds no features" + (f" where {where}" if where else ""))
+        raise no_features(path, where)
     return _with_crs(frame, path, crs)
+
+
+def no_features(path: Path, where: str | None) -> InputFileError:
+    """Return the error of a layer without features, or without any that meet a condition."""
+    return InputFileError(f"{path} holds no features" + (f" where {where}" if where else ""))
 
 
 def chosen_layer(path: Path, layer: str | None) -> str:

@@ -16,7 +16,7 @@ from toolbox.formats import columns as names
 from toolbox.formats.containers import refuse_container
 from toolbox.formats.layout import Layout, find_layout, rows_of
 from toolbox.formats.paths import existing_file
-from toolbox.formats.text_portions import parsed
+from toolbox.formats.text_portions import EMPTY, parsed
 from toolbox.layers import Soundings
 from toolbox.layers.crs import is_metric, parse_crs, project, working_crs
 from toolbox.notes import Assumption
@@ -33,8 +33,6 @@ __all__ = ["thin_xyz"]
 _PORTION = 500_000  # rows; some 60 MB while they are parsed and sorted
 _CELL_BYTES = 400  # of a cell as a sounding in a layer, and while it becomes one
 _LOOK = 1000  # rows that tell the decimal mark
-_WORDS = ("", "na", "n/a", "nan", "null", "none", "-", "--")
-_EMPTY = [*_WORDS, *(word.upper() for word in _WORDS)]
 
 
 @checked
@@ -234,7 +232,7 @@ def _portions(path: Path, text: _Text, rows: int) -> Iterator[np.ndarray]:
     kinds = dict.fromkeys(text.layout.names, "str") | dict.fromkeys(text.wanted, "float64")
     try:
         for frame in parsed(
-            path, text.layout, rows=rows, decimal=text.decimal, dtype=kinds, na_values=_EMPTY
+            path, text.layout, rows=rows, decimal=text.decimal, dtype=kinds, na_values=EMPTY
         ):
             figures = frame[list(text.wanted)].to_numpy(float)
             if np.isinf(figures).any():
@@ -261,6 +259,6 @@ def _fault(path: Path, text: _Text, reason: str) -> InputFileError:
 
 def _is_figure(text: str, decimal: str) -> bool:
     try:
-        return text.upper() in _EMPTY or math.isfinite(float(text.replace(decimal, ".")))
+        return text.upper() in EMPTY or math.isfinite(float(text.replace(decimal, ".")))
     except ValueError:
         return False

@@ -44,7 +44,7 @@ def load_survey(survey: Path) -> Settings:
         found = every_fault(error, Settings)
         found += _absent(Known(Settings, given, context), survey, given)
         raise SettingsError(*(f"{survey}: {fault}" for fault in in_order(found, given))) from error
-    check_files(settings, survey)
+    _check(settings, survey, given)
     return settings
 
 
@@ -64,7 +64,10 @@ def check_files(settings: Settings, survey: Path) -> None:
         At those that are not, one line each: the survey file, the key, what it says and the folder
         where the file was looked for.
     """
-    given = read_keys(survey)
+    _check(settings, survey, read_keys(survey))
+
+
+def _check(settings: Settings, survey: Path, given: Any) -> None:
     if found := in_order(_absent(settings, survey, given), given):
         raise InputFileError(*(f"{survey}: {fault}" for fault in found))
 
